@@ -1,0 +1,80 @@
+# `make` alone lists what there is to do.
+# It needs Python 3.11 and Debian 12; everything else is installed by the targets themselves.
+
+SHELL := /bin/bash
+.SHELLFLAGS := -euo pipefail -c
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+MAKEFLAGS += --no-print-directory
+
+PYTHON ?= python3.11
+VENV ?= .venv
+BIN := $(VENV)/bin
+# Processes that run tests side by side.
+WORKERS ?= 2
+# More words for pytest, for example: make test ARGS="-k ladder -x"
+ARGS ?=
+
+PIP_INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes
+
+.PHONY: help demo test quick lint format lock install debian clean
+
+help: ## list the targets
+	@awk -F ':.*## ' '/^[a-z%-]+:.*## / {printf "  make %-12s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+
+demo: $(VENV)/.runtime ## install, then locate and prove a short on an invented property of 120 devices
+	@$(BIN)/python manage.py rehearse demo/north_lawn.json
+
+test: debian $(VENV)/.development ## install what the tests need, then run all of them
+	@$(BIN)/python -m pytest -n $(WORKERS) $(ARGS)
+
+quick: debian lint ## below 90 s: checks of the code, and the tests not marked slow
+	@$(BIN)/python -m pytest -n $(WORKERS) -m "not slow" $(ARGS)
+
+lint: $(VENV)/.development ## ruff, mypy, the import contracts, Django's own checks
+	@$(BIN)/ruff check .
+	@$(BIN)/ruff format --check .
+	@$(BIN)/mypy
+	@$(BIN)/lint-imports
+	@$(BIN)/python manage.py check --fail-level WARNING
+
+format: $(VENV)/.development ## put the code into the project's form
+	@$(BIN)/ruff check --fix .
+	@$(BIN)/ruff format .
+
+bench-%: $(VENV)/.development ## one part of the benchmarks, at most 25 minutes; see docs/benchmarks.md, e.g. make bench-solve
+	@$(BIN)/python -m benchmarks $*
+
+lock: $(VENV)/.development ## write requirements*.txt anew from requirements*.in, with hashes
+	@$(BIN)/uv pip compile $(LOCK_OPTIONS) requirements.in -o requirements.txt
+	@$(BIN)/uv pip compile $(LOCK_OPTIONS) -c requirements.txt requirements-dev.in -o requirements-dev.txt
+
+install: debian $(VENV)/.development ## all that development needs, and the commit hooks
+	@if [ -d .git ]; then $(BIN)/pre-commit install; fi
+
+clean: ## remove the environment and all caches
+	@rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	@find . -name __pycache__ -type d -prune -exec rm -rf {} +
+
+LOCK_OPTIONS := --generate-hashes --python-version 3.11 --quiet \
+	--no-emit-index-url --no-emit-find-links --custom-compile-command 'make lock'
+
+debian:
+	@.ci/debian-packages ngspice venv
+
+$(BIN)/python:
+	@PYTHON=$(PYTHON) .ci/debian-packages venv
+	@$(PYTHON) -m venv $(VENV)
+
+# A stamp tells which lock the environment was made from.
+$(VENV)/.runtime: requirements.txt | $(BIN)/python
+	@if [ ! -e $(VENV)/.development ]; then \
+		echo "Installing what the product needs into $(VENV) ..."; \
+		$(PIP_INSTALL) -r requirements.txt; \
+	fi
+	@touch $@
+
+$(VENV)/.development: requirements.txt requirements-dev.txt | $(BIN)/python
+	@echo "Installing what tests and checks need into $(VENV) ..."
+	@$(PIP_INSTALL) -r requirements-dev.txt
+	@touch $@ $(VENV)/.runtime

@@ -1,0 +1,214 @@
+"""One moment of a trace, with everything a decision looks at, computed when first asked for."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faults.tracing.expected import expected_on_off
+from faults.tracing.observations import Joint
+from faults.tracing.planner import Choice, Ground, Planner
+from faults.tracing.posterior import CONTROLLER, NONE, OTHER, OVERLOAD, Posterior
+from faults.tracing.problem import TraceProblem
+from faults.tracing.proof import (
+    Examiner,
+    TestWeights,
+    WatchWire,
+    home_node,
+    rivals_of,
+    watch_wire,
+)
+from faults.tracing.proof_course import CablesCounted, NextTest, next_test
+from faults.tracing.reckoner import Reckoner
+from faults.tracing.rig_places import node_of_joint
+from faults.tracing.sight import Sight, look_over
+from faults.tracing.state import TraceState
+from faults.tracing.step import Found
+from sites.network.faults import Place
+
+FloatArray = NDArray[np.float64]
+
+PLACE_KINDS = ("device", "splice", "segment", "unmapped")
+LITTLE_DRAW = -2.5
+"""log draw scale over its spread below which a path is taken to be cut off somewhere."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """The state of a trace, its posterior, and the tools that reckon with them."""
+
+    problem: TraceProblem
+    state: TraceState
+    posterior: Posterior
+    reckoner: Reckoner
+    planner: Planner
+    closed_loops: tuple[Joint, ...] = ()
+
+    # -- chances with the proving tests reckoned in
+
+    @cached_property
+    def _adjusted(self) -> tuple[FloatArray, float]:
+        """(chance of each place (H,), factor on what is no place)."""
+        chance = self.posterior.chance.copy()
+        apart = 1.0 - float(chance.sum())
+        for suspect in self.tested:
+            if suspect not in self.posterior.hypotheses.index:
+                continue
+            examiner = self.examiner(suspect)
+            weights = self._weigh(examiner, isolated_only=True)
+            group = examiner.rivals.group
+            factor = np.exp(-np.clip(weights.against, -60.0, 60.0))
+            factor[~np.isfinite(weights.against)] = 1.0
+            chance = chance * np.where(group >= 0, factor[np.maximum(group, 0)], 1.0)
+            apart *= math.exp(-max(-60.0, min(60.0, weights.against_other)))
+        total = float(chance.sum()) + apart
+        before = max(1e-300, 1.0 - float(self.posterior.chance.sum()))
+        return chance / total, apart / total / before
+
+    @property
+    def tested(self) -> tuple[Place, ...]:
+        """Places that were isolated while something was read."""
+        places = {place for reading in self.state.log for place in reading.isolated}
+        return tuple(sorted(places, key=str))
+
+    def chance_of(self, place: Place) -> float:
+        """The chance of one hypothesis."""
+        chance, apart = self._adjusted
+        index = self.posterior.hypotheses.index.get(place)
+        if index is not None:
+            return float(chance[index])
+        return self.posterior.chance_of(place) * apart
+
+    @cached_property
+    def sound_chance(self) -> float:
+        """The chance that the path reads sound with the coil in."""
+        return self.posterior.apart.sound * self._adjusted[1]
+
+    def ranked(self, count: int) -> list[tuple[Place, float]]:
+        """The likeliest hypotheses."""
+        chance, _ = self._adjusted
+        top = np.argsort(-chance, kind="stable")[:count]
+        places = self.posterior.hypotheses.places
+        ranked = [(places[i], float(chance[i])) for i in top]
+        ranked += [(p, self.chance_of(p)) for p in (NONE, CONTROLLER, OVERLOAD, OTHER)]
+        ranked.sort(key=lambda pair: -pair[1])
+        return ranked[:count]
+
+    def suspects(self, count: int) -> tuple[Found, ...]:
+        """The likeliest as findings that are not proved."""
+        return tuple(
+            Found(at=place, kind="short", chance=min(1.0, chance), proved=False)
+            for place, chance in self.ranked(count)
+        )
+
+    # -- the proof of one suspect
+
+    def examiner(self, suspect: Place) -> Examiner:
+        """The examiner of a suspect, with what its wires should read."""
+        view = self.posterior.view
+        home = home_node(view, suspect, self._device_node)
+        watch = watch_wire(view, suspect, home)
+        rivals = rivals_of(view, self.posterior.hypotheses, suspect, home)
+        far = None
+        onward_home = home
+        if suspect.kind == "segment":
+            end = view.point_of_segment[suspect.id] + 1
+            onward_home = view.place_of_point[end].id if end < view.size else home
+            far = WatchWire(onward_home, suspect.id)
+        expected = expected_on_off(
+            self.problem,
+            self.posterior,
+            self.reckoner.beliefs,
+            suspect,
+            home=home,
+            watched=watch.wire,
+            onward=() if suspect.kind == "segment" else rivals.wires,
+        )
+        return Examiner(
+            suspect=suspect,
+            watch=watch,
+            far=far,
+            rivals=rivals,
+            expected=expected,
+            beliefs=self.reckoner.beliefs,
+            counted_log=self._counted(home).log_factor,
+        )
+
+    @cached_property
+    def _device_node(self) -> dict[str, str]:
+        return {device.id: device.node for device in self.problem.path.devices}
+
+    def _weigh(self, examiner: Examiner, *, isolated_only: bool) -> TestWeights:
+        count = len(examiner.rivals.wires) + 2
+        group = examiner.rivals.group
+        members = np.bincount(group[group >= 0], minlength=count) > 0
+        return examiner.weigh(
+            self.state.log, members.astype(np.float64), isolated_only=isolated_only
+        )
+
+    def next_test(self, suspect: Place) -> NextTest:
+        """What the proof of a suspect needs next."""
+        examiner = self.examiner(suspect)
+        return next_test(
+            examiner,
+            self.state.log,
+            off_now=suspect in self.state.rig.isolated,
+            sitting=self.state.sitting,
+            counted=self._counted(examiner.watch.node),
+            comes_and_goes=self.comes_and_goes,
+            weights=self._weigh(examiner, isolated_only=False),
+            chance=self.chance_of(suspect),
+        )
+
+    def _counted(self, node: str) -> CablesCounted:
+        on_map = self.reckoner.cables_on_map(node)
+        seen = [c.seen == on_map for c in self.state.evidence.counts if c.node == node]
+        return CablesCounted(sum(seen), len(seen) - sum(seen), node in self.state.no_stray)
+
+    @property
+    def comes_and_goes(self) -> bool:
+        """Whether a look with all legs on did not show what another showed."""
+        whole = [look.shown for look in self.state.evidence.looks if look.legs_on is None]
+        return bool(whole) and not all(whole)
+
+    # -- planning
+
+    @cached_property
+    def sight(self) -> Sight:
+        """What every wire can tell now."""
+        return look_over(self.posterior, self.problem.meter)
+
+    def choose(self) -> Choice | None:
+        """The wire to clamp next."""
+        return self.planner.choose(self.posterior, self.sight, self.ground)
+
+    @property
+    def ground(self) -> Ground:
+        """Where the technician stands and what has been read."""
+        read: dict[tuple[str, str | None], int] = {}
+        for reading in self.state.log:
+            key = (reading.node, reading.wire)
+            read[key] = read.get(key, 0) + 1
+        return Ground(
+            here=self.state.position.node,
+            closed=self.state.closed,
+            visited=frozenset(node for node, _ in read),
+            read=read,
+            no_stray=self.state.no_stray,
+        )
+
+    # -- what is around it
+
+    @property
+    def draws_too_little(self) -> bool:
+        """Whether the sound path's draw lies far below the map's."""
+        draw = self.posterior.draw
+        return draw.centre < LITTLE_DRAW * self.reckoner.beliefs.draw_log_spread
+
+    def nodes_of(self, joints: tuple[Joint, ...]) -> set[str]:
+        """The nodes at which joints lie."""
+        return {node_of_joint(self.problem.path, joint) for joint in joints}

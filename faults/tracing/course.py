@@ -1,0 +1,248 @@
+"""The course of a trace: which act comes next, from preparing to proving, or how it ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from faults.tracing.act import Act, Ending
+from faults.tracing.case import Case
+from faults.tracing.evidence import MessageLook
+from faults.tracing.proof_course import NextTest
+from faults.tracing.step import Found, Stage
+from sites.network.faults import Place
+
+SUSPECTED = 0.95
+SETTLED = 0.99
+CONTROLLER_SURE = 0.999
+MOST_LOOKS = 12
+MOST_READINGS = 140
+
+
+def next_act(case: Case) -> Act | Ending:
+    """What to do next. Pure: the same case gives the same act."""
+    state = case.state
+    if state.proving is None and state.rig.isolated:
+        place = sorted(state.rig.isolated, key=str)[0]
+        return Act(stage="following", do="restore", at=place, why=f"{place} is not it: put it back")
+    for phase in (_looks_first, _loops, _soundness, _coil, _proof, _follow):
+        found = phase(case)
+        if found is not None:
+            return found
+    return _unproved(case, "no reading that can still be taken would tell the suspects apart")
+
+
+# -- preparing and ruling out
+
+
+@dataclass(frozen=True, slots=True)
+class _Looks:
+    """Looks with all legs on and with none, and how many of each showed the message."""
+
+    all_legs: int
+    all_shown: int
+    no_legs: int
+    no_legs_shown: int
+
+
+def _tally(looks: tuple[MessageLook, ...]) -> _Looks:
+    whole = [look.shown for look in looks if look.legs_on is None]
+    alone = [look.shown for look in looks if look.legs_on is not None and not look.legs_on]
+    return _Looks(len(whole), sum(whole), len(alone), sum(alone))
+
+
+def _looks_first(case: Case) -> Act | Ending | None:
+    """Is the message there; is it the controller's own?"""
+    looks = _tally(case.state.evidence.looks)
+    if case.state.evidence.readings:
+        return None
+    if looks.all_legs == 0:
+        return _look(case, "preparing", None, "is the message there now?")
+    if looks.all_shown == 0:
+        if looks.all_legs < 2:
+            return _look(case, "preparing", None, "not there at the first look: it may come and go")
+        return None
+    if looks.no_legs == 0 or (looks.no_legs_shown and looks.no_legs < 2):
+        return _look(
+            case,
+            "ruling-out",
+            (),
+            "with no wire on the controller the message must go; if it stays, it is the "
+            "controller's own"
+            if looks.no_legs == 0
+            else "a second look at the controller alone, so that no slip decides",
+        )
+    if looks.no_legs_shown:
+        if looks.no_legs_shown * 2 == looks.no_legs and looks.no_legs < 5:
+            return _look(case, "ruling-out", (), "the two looks disagree: look again")
+        chance = case.posterior.apart.controller
+        if chance >= CONTROLLER_SURE:
+            return Ending(
+                outcome="controller",
+                reason="the message stays with no wire on the controller: leave its inside and "
+                "the mains side to licensed people",
+                found=(Found(at=Place("controller"), kind="short", chance=chance, proved=False),),
+            )
+    return None
+
+
+def _look(case: Case, stage: Stage, legs_on: tuple[str, ...] | None, why: str) -> Act:
+    """A look for the message, with the coil out and the power on first."""
+    rig = case.state.rig
+    if rig.coil:
+        if rig.power:
+            return _power(stage, "the coil comes out before the message can show", on=False)
+        return Act(
+            stage=stage,
+            do="fit_coil",
+            fitted=False,
+            why="with the coil in the controller cannot show its message",
+        )
+    if not rig.power:
+        return _power(stage, "on for a look at the message", on=True)
+    return Act(stage=stage, do="message", legs_on=legs_on, why=why)
+
+
+def _power(stage: Stage, why: str, *, on: bool) -> Act:
+    return Act(stage=stage, do="power", on=on, why=why)
+
+
+def _loops(case: Case) -> Act | Ending | None:
+    """Loops are opened before tracing."""
+    joints = case.closed_loops
+    if not joints:
+        return None
+    if case.state.closed & set(case.nodes_of(joints)):
+        return Ending(
+            outcome="unproved",
+            reason="the path is meshed and a joint of a loop cannot be opened: in a closed loop "
+            "the current splits and readings do not say which way the fault lies",
+            found=case.suspects(3),
+        )
+    if case.state.rig.power:
+        return _power("preparing", "off before joints are opened", on=False)
+    return Act(
+        stage="preparing",
+        do="open_joints",
+        joints=joints,
+        why="in a closed loop the current splits: opened here, every reading points one way",
+    )
+
+
+def _coil(case: Case) -> Act | None:
+    """The coil in, the power on, and the reference."""
+    rig, evidence = case.state.rig, case.state.evidence
+    stage: Stage = "preparing" if not evidence.readings else "following"
+    if not rig.coil:
+        if rig.power:
+            return _power(stage, "off before hands go into the controller", on=False)
+        return Act(
+            stage=stage,
+            do="fit_coil",
+            fitted=True,
+            why="the coil limits the current, so that the path can stay energised for clamping",
+        )
+    if not rig.power:
+        return _power(stage, "on, with the coil in", on=True)
+    if rig.legs_off or not any(r.kind == "reference" for r in evidence.readings):
+        return Act(
+            stage="following",
+            do="reference",
+            why="what leaves the controller, with all legs on: later readings are held against it",
+        )
+    return None
+
+
+# -- endings without a place
+
+
+def _soundness(case: Case) -> Act | Ending | None:
+    """Where all readings are those of a sound path, the message decides what it was."""
+    evidence, apart = case.state.evidence, case.posterior.apart
+    if not evidence.readings or case.sound_chance < SETTLED - 0.01:
+        return None
+    looks = _tally(evidence.looks)
+    if apart.none >= SETTLED and looks.all_shown == 0:
+        if case.draws_too_little:
+            return _unproved(
+                case,
+                "the path draws far less than its devices should: a part of it may be cut off "
+                "(an open conductor), which clamp readings of the current do not find",
+            )
+        return Ending(
+            outcome="not-present",
+            reason=f"no message in {looks.all_legs} looks, and the readings are those of a sound "
+            "path",
+            found=(Found(at=Place("none"), kind="short", chance=apart.none, proved=False),),
+        )
+    if looks.all_legs >= MOST_LOOKS or (apart.overload >= SETTLED and looks.all_legs >= 4):
+        return _unproved(case, _sound_reason(case))
+    if apart.hidden >= SETTLED and looks.all_legs >= 4:
+        return _unproved(case, _sound_reason(case))
+    return _look(
+        case, "ruling-out", None, "the path reads sound: does the message show now, or not any more?"
+    )
+
+
+def _sound_reason(case: Case) -> str:
+    apart = case.posterior.apart
+    if apart.overload >= max(apart.hidden, apart.none):
+        return (
+            "the path is sound but draws more than the controller allows: an overload or inrush, "
+            "not a fault at a place"
+        )
+    return (
+        "the message shows at full voltage but the path reads sound behind the coil: it comes and "
+        "goes, or shows only at full voltage; come back when it is wet, or test insulation"
+    )
+
+
+# -- proving and following
+
+
+def _proof(case: Case) -> Act | Ending | None:
+    suspect = case.state.proving
+    if suspect is None:
+        return None
+    test = case.next_test(suspect)
+    if test.act == "proved":
+        return Ending(
+            outcome="proved",
+            reason=f"with {suspect} off the current fell to that of a sound path, and came back "
+            "with it on; every rival would have shown otherwise",
+            found=(Found(at=suspect, kind="short", chance=case.chance_of(suspect), proved=True),),
+        )
+    if test.act == "stuck":
+        return _unproved(case, test.why)
+    if test.act == "clamp":
+        return _proving_clamp(case, test)
+    if test.act == "isolate":
+        return Act(stage="proving", do="isolate", at=suspect, why=test.why)
+    return Act(stage="proving", do="restore", at=suspect, why=test.why)
+
+
+def _proving_clamp(case: Case, test: NextTest) -> Act | Ending:
+    if test.node in case.state.closed:
+        return _unproved(case, f"{test.node} cannot be reached, so that no test can be had there")
+    if test.wire == "":
+        return Act(stage="proving", do="reference", why=test.why)
+    return Act(stage="proving", do="clamp", node=test.node, wire=test.wire, why=test.why)
+
+
+def _follow(case: Case) -> Act | Ending | None:
+    if len(case.state.log) >= MOST_READINGS:
+        return _unproved(case, "many readings were taken and they do not agree on a place")
+    choice = case.choose()
+    if choice is None:
+        return None
+    return Act(
+        stage="following",
+        do="clamp",
+        node=choice.wire.node,
+        wire=choice.wire.id,
+        why="",
+        choice=choice,
+    )
+
+
+def _unproved(case: Case, reason: str) -> Ending:
+    return Ending(outcome="unproved", reason=reason, found=case.suspects(3))

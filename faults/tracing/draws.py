@@ -1,0 +1,63 @@
+"""The devices' common draw scale: a prior, and nodes to integrate it on."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faults.tracing.assumptions import Assumptions
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class DrawScale:
+    """Where Gauss-Hermite nodes of log scale are laid: around ``centre``, ``spread`` wide."""
+
+    centre: float
+    spread: float
+
+    def scales(self, count: int) -> FloatArray:
+        """The nodes (count + 1,): the last one is 0, devices off at the low voltage."""
+        x, _ = np.polynomial.hermite_e.hermegauss(count)
+        return np.append(np.exp(self.centre + self.spread * x), 0.0)
+
+    def faulted_weights(self, count: int, beliefs: Assumptions) -> FloatArray:
+        """Prior mass of each node while a fault holds the voltage down."""
+        weights = self._weights(count, 0.0, beliefs.draw_log_spread)
+        return np.append(weights * (1.0 - beliefs.off_share), beliefs.off_share)
+
+    def sound_weights(self, count: int, beliefs: Assumptions) -> FloatArray:
+        """Prior mass of each node on a sound path, where devices are on."""
+        return np.append(self._weights(count, 0.0, beliefs.draw_log_spread), 0.0)
+
+    def overload_weights(self, count: int, beliefs: Assumptions) -> FloatArray:
+        """Prior mass of each node on a path that draws too much."""
+        mean, spread = beliefs.overload_log_mean, beliefs.overload_log_spread
+        return np.append(self._weights(count, mean, spread), 0.0)
+
+    def _weights(self, count: int, mean: float, spread: float) -> FloatArray:
+        x, w = np.polynomial.hermite_e.hermegauss(count)
+        off = (self.centre + self.spread * x - mean) / spread
+        ratio = np.exp(0.5 * x**2 - 0.5 * off**2) * self.spread / spread
+        return np.asarray(w / math.sqrt(2.0 * math.pi) * ratio)
+
+    def refit(self, scales: FloatArray, mass: FloatArray) -> DrawScale:
+        """Centre and spread of the mass (count + 1,) that the nodes came to hold."""
+        on = mass[:-1]
+        total = float(on.sum())
+        if total <= 1e-12:
+            return self
+        logs = np.log(scales[:-1])
+        centre = float(on @ logs) / total
+        spread = math.sqrt(max(float(on @ (logs - centre) ** 2) / total, 1e-4))
+        return DrawScale(centre, min(max(spread, 0.03), 0.6))
+
+    def far_from(self, other: DrawScale) -> bool:
+        """Whether nodes laid for ``other`` would serve badly here."""
+        return abs(self.centre - other.centre) > 0.6 * other.spread or not (
+            0.55 < self.spread / other.spread < 1.8
+        )

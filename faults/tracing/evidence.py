@@ -1,0 +1,95 @@
+"""What the observations said, in the form the reckoning takes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from sites.network.faults import Place
+
+MISCOUNT = 0.02
+"""Chance that cables in a box are miscounted, or that one too many is of no matter."""
+
+WireKind = Literal["reference", "segment", "lead", "unmapped"]
+
+
+@dataclass(frozen=True, slots=True)
+class CurrentReading:
+    """A clamp reading with the coil in, all legs on and nothing isolated.
+
+    ``node`` is where it was taken; ``wire`` the segment or device id, empty for the reference
+    and for a wire that is not on the map.
+    """
+
+    kind: WireKind
+    node: str
+    wire: str
+    current_ma: float
+    at_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class MessageLook:
+    """A look for the overcurrent message, coil out, nothing isolated. ``legs_on`` None: all."""
+
+    shown: bool
+    legs_on: frozenset[str] | None
+
+
+@dataclass(frozen=True, slots=True)
+class CableCount:
+    """How many cables and leads were counted at a node."""
+
+    node: str
+    seen: int
+
+
+@dataclass(frozen=True, slots=True)
+class ProvingReading:
+    """A clamp reading while ``isolated`` places are out of the path, coil in."""
+
+    node: str
+    wire: str | None
+    current_ma: float
+    isolated: frozenset[Place]
+
+
+@dataclass(frozen=True, slots=True)
+class ProvingLook:
+    """A look for the message while ``isolated`` places are out of the path, coil out."""
+
+    shown: bool
+    isolated: frozenset[Place]
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """All that has been observed so far, struck answers left out."""
+
+    readings: tuple[CurrentReading, ...] = ()
+    looks: tuple[MessageLook, ...] = ()
+    counts: tuple[CableCount, ...] = ()
+    proving: tuple[ProvingReading | ProvingLook, ...] = ()
+
+    def with_reading(self, reading: CurrentReading) -> Evidence:
+        """One reading more."""
+        return replace(self, readings=(*self.readings, reading))
+
+    def with_look(self, look: MessageLook) -> Evidence:
+        """One look for the message more."""
+        return replace(self, looks=(*self.looks, look))
+
+    def with_count(self, count: CableCount) -> Evidence:
+        """One count of cables more."""
+        return replace(self, counts=(*self.counts, count))
+
+    def with_proving(self, test: ProvingReading | ProvingLook) -> Evidence:
+        """One proving test more."""
+        return replace(self, proving=(*self.proving, test))
+
+    @property
+    def clamped(self) -> frozenset[Place]:
+        """Devices and unmapped things whose own wire has been clamped."""
+        leads = {Place("device", r.wire) for r in self.readings if r.kind == "lead"}
+        strays = {Place("unmapped", r.node) for r in self.readings if r.kind == "unmapped"}
+        return frozenset(leads | strays)

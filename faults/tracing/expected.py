@@ -1,0 +1,137 @@
+"""What the wires at a suspect's place read with the suspect on, and with it off.
+
+On: the suspect's likeliest cell. Off: the sound path behind the same coil, over the draw scales;
+an unknown coil is the one that gives the reference its current with the suspect on.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faults.tracing.assumptions import Assumptions
+from faults.tracing.likelihood import meter_variance
+from faults.tracing.posterior import Posterior
+from faults.tracing.prediction import edge_ratio, lead_ratio, place_faults
+from faults.tracing.problem import TraceProblem
+from faults.tracing.tree_view import TreeView, typical_admittance_s
+from sites.network.faults import Place
+
+FloatArray = NDArray[np.float64]
+
+ON_SHARE = 0.04
+"""Spread of a reading around its prediction with the suspect on, as a share: gain, drift,
+neighbours' draws."""
+
+OFF_SHARE = 0.10
+"""The same with the suspect off, beside what the draw scales leave open."""
+
+
+@dataclass(frozen=True, slots=True)
+class OnOff:
+    """Milliamperes: the watched wire with the suspect on and off, the suspect's own current,
+    and what each wire that goes on reads with the suspect on (``low_ma``)."""
+
+    on_ma: float
+    on_spread_ma: float
+    off_ma: float
+    off_spread_ma: float
+    fault_ma: float
+    meter_ma: float
+    low_ma: dict[str | None, float]
+
+    @property
+    def tells(self) -> bool:
+        """Whether on and off differ by at least 3 sigma of what is known with the suspect on."""
+        return abs(self.on_ma - self.off_ma) > 3.0 * (self.on_spread_ma + self.meter_ma)
+
+
+def expected_on_off(
+    problem: TraceProblem,
+    posterior: Posterior,
+    beliefs: Assumptions,
+    suspect: Place,
+    *,
+    home: str,
+    watched: str,
+    onward: tuple[str | None, ...],
+) -> OnOff:
+    """Predictions for ``suspect``; ``watched`` is empty for the reference, ``onward`` are the wires
+    whose reading would show a rival."""
+    view, sound = posterior.view, posterior.sound
+    row = int(posterior.rows.row_of[posterior.hypotheses.index[suspect]])
+    point = int(posterior.rows.point[row])
+    column = int(posterior.best.column[row])
+    scale = float(posterior.best.scale_ma[row])
+    short = place_faults(
+        sound, np.array([point]), np.array([posterior.best.resistance_ohm[row]])
+    )
+
+    def on(wire: str | None, *, carries: bool) -> float:
+        if wire is None:
+            return 0.0
+        edge = view.edge_of_wire.get((home, wire))
+        if edge is not None:
+            return float(edge_ratio(short, edge)[0, 0, column]) * scale
+        device = next(d for d in problem.path.devices if d.id == wire)
+        admittance = typical_admittance_s(device, problem.path)
+        ratio = lead_ratio(
+            short, view.point_of_node[home], admittance, np.array([carries])
+        )
+        return float(ratio[0, 0, column]) * scale
+
+    meter = math.sqrt(meter_variance(problem.meter))
+    on_ma = on(watched, carries=False) if watched else scale
+    off_mean, off_spread = _off(problem, posterior, beliefs, short.total[0, 0, column], scale,
+                                view, home, watched)
+    return OnOff(
+        on_ma=on_ma,
+        on_spread_ma=math.hypot(ON_SHARE * on_ma, meter),
+        off_ma=off_mean,
+        off_spread_ma=math.hypot(math.hypot(off_spread, OFF_SHARE * off_mean), 2.0 * meter),
+        fault_ma=float(abs(short.fault_current[0, 0, column] / short.total[0, 0, column])) * scale,
+        meter_ma=meter,
+        low_ma={wire: on(wire, carries=False) for wire in onward},
+    )
+
+
+def _off(
+    problem: TraceProblem,
+    posterior: Posterior,
+    beliefs: Assumptions,
+    faulted_total: complex,
+    scale_ma: float,
+    view: TreeView,
+    home: str,
+    watched: str,
+) -> tuple[float, float]:
+    """(mean, spread) of the watched wire on the sound path, over the draw scales."""
+    sound = posterior.sound
+    series = problem.path.source_ohm + coil_behind(problem, beliefs, faulted_total, scale_ma)
+    sound_set = place_faults(sound, np.array([-1]), np.ones(1))
+    total = sound_set.total[0, 0, :]
+    reference = 1000.0 * problem.path.source_v * np.abs(total / (1.0 + series * total))
+    ratio = np.ones(len(total))
+    if watched:
+        ratio = edge_ratio(sound_set, view.edge_of_wire[(home, watched)])[0, 0, :]
+    weights = posterior.draw.sound_weights(len(sound.scales) - 1, beliefs)
+    weights = weights / weights.sum() if weights.sum() > 0 else np.ones_like(weights)
+    values = reference * ratio
+    mean = float(weights @ values)
+    return mean, math.sqrt(max(0.0, float(weights @ (values - mean) ** 2)))
+
+
+def coil_behind(
+    problem: TraceProblem, beliefs: Assumptions, faulted_total: complex, scale_ma: float
+) -> complex:
+    """The coil: as given, or the one behind which the faulted path draws ``scale_ma``."""
+    if problem.coil_ohm is not None:
+        return problem.coil_ohm
+    direction = beliefs.median_coil_ohm / abs(beliefs.median_coil_ohm)
+    behind = (problem.path.source_ohm + 1.0 / faulted_total) / direction
+    reach = 1000.0 * problem.path.source_v / max(scale_ma, 1e-6)
+    root = math.sqrt(max(reach**2 - behind.imag**2, 0.0))
+    return max(root - behind.real, 1.0) * direction

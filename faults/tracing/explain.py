@@ -1,0 +1,209 @@
+"""Why this step, and what its reading should be, in plain words."""
+
+from __future__ import annotations
+
+import math
+
+from faults.tracing.act import Act
+from faults.tracing.case import Case
+from faults.tracing.likelihood import meter_variance
+from faults.tracing.messages import shown_chance
+from faults.tracing.planner import Wire
+from faults.tracing.rollout import quantile
+from faults.tracing.step import Expectation, Suspect
+from sites.network.faults import Place
+
+import numpy as np
+
+SHOWN_SUSPECTS = 6
+CLASSES_HOLD = 0.99
+
+
+def why(case: Case, act: Act) -> str:
+    """The reason for a step: what it splits, what each answer would mean, what it saves."""
+    if act.choice is None:
+        return act.why
+    wire = act.choice.wire
+    share = round(100.0 * wire.chance)
+    if wire.id is None:
+        return f"A cable that is not on the map may hang at {wire.node}: find it and clamp it."
+    beyond = _places_within(case, wire)
+    lead = wire.low == wire.high
+    name = f"lead {wire.id}" if lead else f"segment {wire.id}"
+    text = f"Splits the chance {share} : {100 - share}. "
+    if lead:
+        text += f"High on the {name}: it is the suspect; near nothing: it is cleared."
+    else:
+        text += (
+            f"High on {name} at {wire.node}: the fault is beyond it ({beyond} places); low: all of "
+            "these are cleared."
+        )
+    if act.choice.instead_min is not None and act.choice.remaining_min:
+        mean = _mean(act.choice.remaining_min)
+        saved = act.choice.instead_min - mean
+        if saved >= 1.0:
+            text += f" Saves about {saved:.0f} min against the worst of the ten best places."
+    return text
+
+
+def _mean(endings: tuple[tuple[float, float], ...]) -> float:
+    total = math.fsum(chance for chance, _ in endings)
+    return math.fsum(chance * minutes for chance, minutes in endings) / total if total else 0.0
+
+
+def _places_within(case: Case, wire: Wire) -> int:
+    point = case.posterior.hypotheses.point
+    inside = (point >= wire.low) & (point < wire.high)
+    return int(inside.sum())
+
+
+def suspects(case: Case) -> tuple[Suspect, ...]:
+    """The likeliest hypotheses that hold nearly all of the chance."""
+    listed = []
+    held = 0.0
+    for place, chance in case.ranked(SHOWN_SUSPECTS):
+        if listed and (held >= 0.999 or chance < 1e-4):
+            break
+        listed.append(Suspect(at=place, kind="short", chance=min(1.0, chance)))
+        held += chance
+    return tuple(listed)
+
+
+def expectations(case: Case, act: Act) -> tuple[Expectation, ...]:
+    """95 % intervals of the reading, or chances of the message, by class of hypothesis.
+
+    A class is named by its likeliest member: the fault beyond the wire, elsewhere on the path,
+    nowhere.
+    """
+    if act.do == "clamp" and act.choice is not None and act.choice.wire.id is not None:
+        return _of_wire(case, act.choice.wire)
+    if act.stage == "proving" and act.do in ("clamp", "reference"):
+        return _of_proof(case, act)
+    if act.do == "reference":
+        return _of_reference(case)
+    if act.do == "message":
+        return _of_message(case, act)
+    return ()
+
+
+def _interval(place: Place, mean: float, spread: float) -> Expectation:
+    return Expectation(
+        at=place, low_ma=round(max(0.0, mean - 1.96 * spread), 1), high_ma=round(mean + 1.96 * spread, 1)
+    )
+
+
+def _spread(case: Case, mean: float) -> float:
+    return math.sqrt(meter_variance(case.problem.meter) + (0.03 * mean) ** 2)
+
+
+def _of_wire(case: Case, wire: Wire) -> tuple[Expectation, ...]:
+    sight, posterior = case.sight, case.posterior
+    own = posterior.hypotheses
+    if wire.low == wire.high:
+        place = Place("device", str(wire.id))
+        inside = np.array([p == place for p in own.places])
+        high, low = sight.reference_ma, 2.0
+        edge = posterior.view.point_of_node[wire.node]
+        high = float(sight.high_ma[edge]) if edge else high
+    else:
+        inside = (own.point >= wire.low) & (own.point < wire.high)
+        high, low = float(sight.high_ma[wire.low]), float(sight.low_ma[wire.low])
+    classes = []
+    for mask, mean in ((inside, high), (~inside, low)):
+        chance = np.where(mask, posterior.chance, 0.0)
+        if chance.sum() > 1.0 - CLASSES_HOLD:
+            place = own.places[int(chance.argmax())]
+            classes.append(_interval(place, mean, _spread(case, mean)))
+    return tuple(classes)
+
+
+def _of_proof(case: Case, act: Act) -> tuple[Expectation, ...]:
+    suspect = case.state.proving
+    if suspect is None:
+        return ()
+    examiner = case.examiner(suspect)
+    e = examiner.expected
+    if act.node is not None and (act.node, act.wire) != (
+        examiner.watch.node,
+        examiner.watch.wire,
+    ):
+        if act.wire is not None and act.wire == examiner.carries:
+            return (_interval(suspect, e.fault_ma, e.on_spread_ma),)
+        low = e.low_ma.get(act.wire, 0.0)
+        return (_interval(suspect, low, _spread(case, low)),)
+    if case.state.rig.isolated:
+        return (
+            _interval(suspect, e.off_ma, e.off_spread_ma),
+            _interval(Place("other"), e.on_ma, e.on_spread_ma),
+        )
+    return (_interval(suspect, e.on_ma, e.on_spread_ma),)
+
+
+def _of_reference(case: Case) -> tuple[Expectation, ...]:
+    posterior = case.posterior
+    row = int(posterior.row_chance[:-1].argmax())
+    place = posterior.hypotheses.places[int(posterior.chance.argmax())]
+    mean = float(posterior.best.scale_ma[row])
+    known = case.problem.coil_ohm is not None
+    share = 0.1 if known else case.reckoner.beliefs.coil_log_spread
+    classes = [_interval(place, mean, share * mean)]
+    if posterior.apart.sound > 1.0 - CLASSES_HOLD:
+        sound = float(posterior.best.scale_ma[-1])
+        classes.append(_interval(Place("none"), sound, 0.35 * sound))
+    return tuple(classes)
+
+
+def _of_message(case: Case, act: Act) -> tuple[Expectation, ...]:
+    beliefs = case.reckoner.beliefs
+    silent = beliefs.misread_message
+    posterior = case.posterior
+    place = posterior.hypotheses.places[int(posterior.chance.argmax())]
+    alone = act.legs_on is not None and not act.legs_on
+    on_path = silent if alone else float(shown_chance(np.array(1e9), case.problem, beliefs))
+    return (
+        Expectation(at=place, shown_chance=on_path),
+        Expectation(at=Place("controller"), shown_chance=1.0 - silent),
+        Expectation(at=Place("none"), shown_chance=silent),
+    )
+
+
+def remaining_minutes(case: Case, act: Act, step_minutes: float) -> tuple[float, float]:
+    """(P50, P90) minutes still to expect, this step included: the search by the plan, then the
+    proof by the kind of place."""
+    if act.stage == "proving" and case.state.proving is not None:
+        proof = proof_minutes(case, case.state.proving.kind)
+        done = sum(1 for r in case.state.log if r.proving)
+        left = max(step_minutes, proof * max(0.15, 1.0 - done / 8.0))
+        return left, 1.4 * left
+    endings = act.choice.remaining_min if act.choice else ()
+    if not endings:
+        endings = ((1.0, step_minutes),)
+    kinds = _kind_shares(case)
+    combined = tuple(
+        (chance * share, minutes + proof_minutes(case, kind))
+        for chance, minutes in endings
+        for kind, share in kinds.items()
+    )
+    return quantile(combined, 0.5), quantile(combined, 0.9)
+
+
+def proof_minutes(case: Case, kind: str) -> float:
+    """About what a proof takes: acts of isolating, and readings between."""
+    costs = case.problem.costs
+    reads = 10 * costs.same_place_min
+    if kind == "device":
+        return 3 * costs.isolate_device_min + reads
+    if kind == "segment":
+        return 2 * costs.isolate_segment_min + reads
+    if kind in ("splice", "unmapped"):
+        return 2 * costs.isolate_splice_min + reads
+    return 4 * costs.controller_min
+
+
+def _kind_shares(case: Case) -> dict[str, float]:
+    shares: dict[str, float] = {"none": max(0.0, 1.0 - float(case.posterior.chance.sum()))}
+    places = case.posterior.hypotheses.places
+    kinds = np.array([place.kind for place in places])
+    for kind in ("device", "splice", "segment", "unmapped"):
+        shares[kind] = float(case.posterior.chance[kinds == kind].sum())
+    return shares

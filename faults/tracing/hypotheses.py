@@ -1,0 +1,98 @@
+"""What can be wrong: every place on the map with its prior weight, and what is no place.
+
+Hypotheses that no reading so far can part share a *row*: a splice, the devices that hang on it
+and anything unmapped there carry the same trunk currents, and only a clamp on a lead parts them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faults.tracing.assumptions import Assumptions
+from faults.tracing.problem import PlacePrior
+from faults.tracing.tree_view import TreeView
+from sites.network.faults import Place
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+SOUND_KINDS = ("none", "controller", "overload", "hidden")
+"""Hypotheses under which the path reads sound with the coil in."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hypotheses:
+    """H places with their point and prior weight; weights sum to the chance of any place."""
+
+    places: tuple[Place, ...]
+    point: IntArray
+    weight: FloatArray
+    index: dict[Place, int]
+
+
+def list_hypotheses(
+    view: TreeView, beliefs: Assumptions, priors: tuple[PlacePrior, ...] = ()
+) -> Hypotheses:
+    """Every device, splice, segment and unmapped thing the tree has room for, in preorder."""
+    told = {prior.at: prior.weight for prior in priors}
+    places: list[Place] = []
+    points: list[int] = []
+    weights: list[float] = []
+
+    def add(place: Place, point: int, weight: float) -> None:
+        places.append(place)
+        points.append(point)
+        weights.append(weight * told.get(place, 1.0))
+
+    node_at = {point: node for node, point in view.point_of_node.items()}
+    for point, place in enumerate(view.place_of_point):
+        node_id = node_at.get(point)
+        if node_id is None:
+            if place.kind == "segment" and view.point_of_segment[place.id] == point:
+                add(place, point, 1.0)
+            continue
+        if point != 0:
+            add(place, point, 1.0)
+            add(Place("unmapped", node_id), point, beliefs.priors.unmapped_weight)
+        for device in view.devices_at.get(node_id, ()):
+            add(Place("device", device.id), point, 1.0)
+    apart = beliefs.priors
+    left = 1.0 - apart.controller - apart.none - apart.overload - apart.hidden - apart.other
+    weight = np.array(weights)
+    return Hypotheses(
+        places=tuple(places),
+        point=np.array(points, dtype=np.int64),
+        weight=weight * (left / weight.sum()),
+        index={place: i for i, place in enumerate(places)},
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """K groups of hypotheses alike to all readings: their ``point`` (K,), the row of each
+    hypothesis (H,), and the rows of places whose own wire has been clamped (``carrier``)."""
+
+    point: IntArray
+    carrier: dict[int, Place]
+    row_of: IntArray
+
+
+def group_rows(hypotheses: Hypotheses, clamped: frozenset[Place]) -> Rows:
+    """One row for each point, and one more for each device or unmapped thing whose own wire
+    has been ``clamped``."""
+    point, row_of = np.unique(hypotheses.point, return_inverse=True)
+    row_of = row_of.reshape(-1).astype(np.int64)
+    extra: list[int] = []
+    carrier: dict[int, Place] = {}
+    for place in sorted(clamped, key=str):
+        index = hypotheses.index.get(place)
+        if index is None:
+            continue
+        row = len(point) + len(extra)
+        extra.append(int(hypotheses.point[index]))
+        row_of[index] = row
+        carrier[row] = place
+    return Rows(np.append(point, np.array(extra, dtype=np.int64)), carrier, row_of)

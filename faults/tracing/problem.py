@@ -1,0 +1,65 @@
+"""What is known before a trace starts: the map, the meter, the coil, costs and priors."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from sites.network.elements import WirePath
+from sites.network.faults import Place
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A milliamp clamp meter: one gain within ± percent, each reading within ± counts."""
+
+    percent: float = 1.0
+    counts: float = 2.0
+    resolution_ma: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """Minutes of each act; walking is in a straight line."""
+
+    walk_m_per_s: float = 1.2
+    box_min: float = 3.0
+    buried_min: float = 45.0
+    controller_min: float = 4.0
+    same_place_min: float = 0.5
+    isolate_device_min: float = 6.0
+    isolate_splice_min: float = 25.0
+    isolate_segment_min: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class PlacePrior:
+    """How much likelier than the usual place a place is to fail (1: as likely)."""
+
+    at: Place
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class SoundRecord:
+    """What a leg read when it was sound."""
+
+    leg: str
+    current_ma: float | None = None
+    coil: bool | None = None
+    far_v: float | None = None
+    insulation_mohm: float | None = None
+    wet: bool | None = None
+    date: str | None = None
+    meter: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TraceProblem:
+    """All that a trace starts from. ``coil_ohm`` None: the series coil is unknown."""
+
+    path: WirePath
+    coil_ohm: complex | None = None
+    meter: Meter = field(default_factory=Meter)
+    costs: Costs = field(default_factory=Costs)
+    priors: tuple[PlacePrior, ...] = ()
+    sound_record: tuple[SoundRecord, ...] = ()

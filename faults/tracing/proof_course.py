@@ -1,0 +1,202 @@
+"""The order of a proof's tests: on, off, on again, and off again for what can be lifted."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from faults.tracing.expected import OnOff
+from faults.tracing.evidence import MISCOUNT
+from faults.tracing.proof import CHANCE_NEEDED, ENOUGH, Examiner, LoggedReading, TestWeights
+from sites.network.faults import Place
+
+Act = Literal["clamp", "isolate", "restore", "proved", "stuck"]
+
+FRESH_ON = 2
+"""Readings of the watched wire with the suspect on before it is taken off."""
+
+BEFORE_ENOUGH = math.log(12.0)
+"""What readings must say against each wire that goes on before anything is taken off."""
+
+MOST_REPEATS = 5
+MOST_SITTINGS = 8
+MOST_READINGS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class NextTest:
+    """What a proof needs next, or how it ended."""
+
+    act: Act
+    node: str = ""
+    wire: str | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CablesCounted:
+    """How often the cables at the place agreed with the map, and how often not."""
+
+    agreed: int
+    differed: int
+    stray_absent: bool
+
+    @property
+    def log_factor(self) -> float:
+        """log Bayes factor of *no cable beyond the map* against *one more*."""
+        each = math.log((1.0 - MISCOUNT) / MISCOUNT)
+        absent = math.log(1.0 / MISCOUNT) if self.stray_absent else 0.0
+        return each * (self.agreed - self.differed) + absent
+
+
+def next_test(
+    examiner: Examiner,
+    log: tuple[LoggedReading, ...],
+    *,
+    off_now: bool,
+    sitting: int,
+    counted: CablesCounted,
+    comes_and_goes: bool,
+    weights: TestWeights,
+    chance: float,
+) -> NextTest:
+    """The next test for the examiner's suspect, given all readings so far."""
+    course = _Course(examiner, log, off_now, sitting, counted, comes_and_goes, weights, chance)
+    return course.next()
+
+
+@dataclass(frozen=True, slots=True)
+class _Course:
+    examiner: Examiner
+    log: tuple[LoggedReading, ...]
+    off_now: bool
+    sitting: int
+    counted: CablesCounted
+    comes_and_goes: bool
+    weights: TestWeights
+    chance: float
+
+    @property
+    def suspect(self) -> Place:
+        return self.examiner.suspect
+
+    @property
+    def expected(self) -> OnOff:
+        return self.examiner.expected
+
+    def next(self) -> NextTest:
+        proving = [r for r in self.log if r.proving]
+        if len(proving) > MOST_READINGS or len({r.sitting for r in proving}) > MOST_SITTINGS:
+            return NextTest("stuck", why="the tests at the place do not agree with one another")
+        if not self.expected.tells:
+            return NextTest(
+                "stuck",
+                why="with and without the suspect the wire would read nearly the same, so that "
+                "no test at the place can tell",
+            )
+        return self._off() if self.off_now else self._on()
+
+    def _off(self) -> NextTest:
+        here = self._watched(self.sitting)
+        wanted = 2 if self._fallen_sittings() <= 1 else 1
+        if len(here) < wanted or (self._readings_fit_off(here) < wanted and len(here) < 4):
+            return self._clamp("the current should fall to that of a sound path with it off")
+        return NextTest("restore", why="on again the current must return")
+
+    def _on(self) -> NextTest:
+        fallen = self._fallen_sittings()
+        here = self._watched(self.sitting)
+        if fallen == 0:
+            return self._before(here)
+        if not any(self._fits_on(r) for r in here):
+            if len(here) < 3:
+                return self._clamp("with the suspect on again the current must return")
+            return NextTest("stuck", why="the current did not return with the suspect on again")
+        enough = self.weights.least >= ENOUGH and self.chance >= CHANCE_NEEDED
+        if fallen >= self._sittings_wanted() and enough:
+            return NextTest("proved")
+        return NextTest("isolate", why="off once more, so that chance is ruled out")
+
+    def _before(self, here: list[LoggedReading]) -> NextTest:
+        """Both sides of the suspect, afresh, before anything is touched."""
+        proving = [r for r in here if r.proving]
+        if len(here) < FRESH_ON or not proving:
+            return self._clamp("what comes in, read afresh before anything is taken off")
+        stray = self._stray()
+        if stray is not None:
+            return stray
+        far = self.examiner.far or self.examiner.watch
+        for group, wire in enumerate(self.examiner.rivals.wires, start=2):
+            if wire is None:
+                continue
+            fresh = [r for r in self._at(far.node, wire) if r.proving]
+            weak = self.weights.before[group] < BEFORE_ENOUGH
+            if not fresh or (weak and len(fresh) < MOST_REPEATS):
+                return NextTest(
+                    "clamp", far.node, wire, "what goes on from here, read afresh"
+                )
+        return NextTest("isolate", why="off, the current that feeds it must fall")
+
+    def _stray(self) -> NextTest | None:
+        """Cables that are not on the map are followed before a splice is blamed."""
+        if self.suspect.kind == "unmapped":
+            if not [r for r in self._at(self.examiner.watch.node, None) if r.proving]:
+                return NextTest(
+                    "clamp", self.examiner.watch.node, None, "the cable that is not on the map"
+                )
+            return None
+        if self.suspect.kind != "splice":
+            return None
+        counted = self.counted
+        if counted.differed and not counted.stray_absent:
+            if not self._at(self.suspect.id, None):
+                return NextTest(
+                    "clamp", self.suspect.id, None, "a cable too many was counted here"
+                )
+        if counted.agreed < 2 or counted.agreed <= counted.differed:
+            if len([r for r in self.log if r.proving]) < 8:
+                return self._clamp("count the cables and leads in the box and tell how many")
+            return NextTest(
+                "stuck", why="the cables in the box were not counted, or are not those on the map"
+            )
+        return None
+
+    def _sittings_wanted(self) -> int:
+        if self.comes_and_goes:
+            return 3
+        return 2 if self.suspect.kind in ("device", "unmapped") else 1
+
+    def _clamp(self, why: str) -> NextTest:
+        watch = self.examiner.watch
+        return NextTest("clamp", watch.node, watch.wire, why)
+
+    def _at(self, node: str, wire: str | None) -> list[LoggedReading]:
+        return [r for r in self.log if (r.node, r.wire) == (node, wire) and not r.isolated]
+
+    def _watched(self, sitting: int) -> list[LoggedReading]:
+        watch = self.examiner.watch
+        return [
+            r
+            for r in self.log
+            if r.sitting == sitting and (r.node, r.wire) == (watch.node, watch.wire)
+        ]
+
+    def _fallen_sittings(self) -> int:
+        """Sittings with the suspect off in which the current fell."""
+        off = {r.sitting for r in self.log if r.isolated == frozenset({self.suspect})}
+        return sum(
+            self._readings_fit_off(self._watched(s)) * 2 > len(self._watched(s)) for s in off
+        )
+
+    def _readings_fit_off(self, readings: list[LoggedReading]) -> int:
+        return sum(self._fits_off(r) for r in readings)
+
+    def _fits_off(self, reading: LoggedReading) -> bool:
+        e = self.expected
+        near = abs(reading.current_ma - e.off_ma) <= 3.0 * e.off_spread_ma
+        return near and reading.current_ma < 0.5 * (e.on_ma + max(e.off_ma, 0.0)) + e.meter_ma
+
+    def _fits_on(self, reading: LoggedReading) -> bool:
+        e = self.expected
+        return not self._fits_off(reading) and reading.current_ma > 0.6 * e.on_ma

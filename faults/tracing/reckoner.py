@@ -1,0 +1,448 @@
+"""From evidence to chances: R_f, draws, coil, gain, drift and slips integrated out.
+
+Rows (groups of hypotheses alike to all readings) x R_f cells x draw scales make a grid; each
+reading adds one layer of predicted ratios, and the likelihood of all readings together is one
+batched Gaussian with slips (``likelihood``). Draw scales are laid anew around what the readings
+say of them; rows whose chance is past doubt keep it without being reckoned again.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faults.tracing.assumptions import Assumptions
+from faults.tracing.draws import DrawScale
+from faults.tracing.evidence import MISCOUNT, Evidence, MessageLook
+from faults.tracing.hypotheses import Rows, group_rows, list_hypotheses
+from faults.tracing.likelihood import (
+    ReadingNoise,
+    ScalePrior,
+    fixed_scale,
+    log_likelihood,
+    unknown_coil_scale,
+)
+from faults.tracing.messages import full_current_ma, look_log_chance, report_log_chance
+from faults.tracing.noise import DrawShares, ratio_layer, reading_noise
+from faults.tracing.posterior import Apart, BestCell, Posterior
+from faults.tracing.prediction import (
+    FaultSet,
+    SoundTree,
+    place_faults,
+    solve_sound,
+    voltage_profile,
+)
+from faults.tracing.problem import TraceProblem
+from faults.tracing.tree_view import TreeView, build_tree_view
+from sites.network.faults import Place
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+REPORTED_SOUND = 0.3
+"""Chance that a path that is sound now was reported for overcurrent."""
+
+@dataclass(frozen=True, slots=True)
+class Resolution:
+    """How fine the grids are.
+
+    The ``fine_rows`` likeliest rows are reckoned on ``resistances`` R_f cells x ``scales`` draw
+    scales, the others on ``coarse_resistances`` cells at the middle scale. ``keep``: a row below
+    this share of an even chance is not reckoned again. ``scales`` is odd.
+    """
+
+    resistances: int = 20
+    scales: int = 3
+    fine_rows: int = 260
+    coarse_resistances: int = 6
+    keep: float = 1e-6
+    delegates: int = 12
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Some rows on one grid: ``layers`` (k, K, R, S), ``joint`` (K, R, S) the log of likelihood
+    times prior mass of the cells."""
+
+    rows: IntArray
+    columns: IntArray
+    resistances: FloatArray
+    faults: FaultSet
+    layers: FloatArray
+    fit: FloatArray
+    joint: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """One evaluation of all rows that are alive; the sound path is on the fine part's grid."""
+
+    draw: DrawScale
+    sound: SoundTree
+    rows: Rows
+    noise: ReadingNoise
+    fine: _Part
+    coarse: _Part
+    soundness: _Part
+    asleep: BoolArray
+
+    @property
+    def parts(self) -> tuple[_Part, _Part]:
+        """The two parts that hold places."""
+        return self.fine, self.coarse
+
+
+class Reckoner:
+    """Computes posteriors over one tree; holds only what does not change during a trace."""
+
+    def __init__(
+        self,
+        problem: TraceProblem,
+        view: TreeView,
+        beliefs: Assumptions | None = None,
+        resolution: Resolution | None = None,
+    ) -> None:
+        self.problem = problem
+        self.view = view
+        self.beliefs = beliefs or Assumptions()
+        self.resolution = resolution or Resolution()
+        self.hypotheses = list_hypotheses(view, self.beliefs, problem.priors)
+
+    def reckon(self, evidence: Evidence, before: Posterior | None = None) -> Posterior:
+        """Chances given all evidence.
+
+        ``before`` is the posterior one observation earlier: it says where to lay the draw scales
+        and which rows are past doubt. None: everything from nothing.
+        """
+        draw = before.draw if before else DrawScale(0.0, self.beliefs.draw_log_spread)
+        posterior = self._gather(evidence, self._evaluate(evidence, before, draw), before)
+        if posterior.draw.far_from(draw):
+            grid = self._evaluate(evidence, before, posterior.draw)
+            posterior = self._gather(evidence, grid, before)
+        return posterior
+
+    # -- one evaluation of the grid
+
+    def _evaluate(self, evidence: Evidence, before: Posterior | None, draw: DrawScale) -> _Grid:
+        count = self.resolution.scales
+        scales = draw.scales(count)
+        if before is not None and np.array_equal(before.sound.scales, scales):
+            sound = before.sound
+        else:
+            sound = solve_sound(self.view, scales)
+        rows = group_rows(self.hypotheses, evidence.clamped)
+        fine, coarse, asleep = self._split(rows, before)
+        noise = reading_noise(
+            evidence.readings,
+            self.problem,
+            self.beliefs,
+            self.view,
+            self._shares(evidence, before),
+        )
+        every = np.arange(count + 1)
+        few = np.array([count // 2, count])
+        fine_cells = self.beliefs.resistance_grid(self.resolution.resistances)
+        coarse_cells = self.beliefs.resistance_grid(self.resolution.coarse_resistances)
+        dead_short = (np.ones(1), np.ones(1))
+
+        def part(
+            which: IntArray, columns: IntArray, cells: tuple[FloatArray, FloatArray]
+        ) -> _Part:
+            return self._part(evidence, noise, draw, sound, rows, which, columns, cells)
+
+        return _Grid(
+            draw=draw,
+            sound=sound,
+            rows=rows,
+            noise=noise,
+            fine=part(fine, every, fine_cells),
+            coarse=part(coarse, few, coarse_cells),
+            soundness=part(np.array([-1]), every, dead_short),
+            asleep=asleep,
+        )
+
+    def _part(
+        self,
+        evidence: Evidence,
+        noise: ReadingNoise,
+        draw: DrawScale,
+        sound: SoundTree,
+        rows: Rows,
+        which: IntArray,
+        columns: IntArray,
+        cells: tuple[FloatArray, FloatArray],
+    ) -> _Part:
+        tree = sound if len(columns) == len(sound.scales) else sound.columns(columns.tolist())
+        points = np.where(which < 0, -1, rows.point[which])
+        faults = place_faults(tree, points, cells[0])
+        carriers = {
+            place: int(found[0])
+            for row, place in rows.carrier.items()
+            if len(found := np.flatnonzero(which == row))
+        }
+        layers = np.empty((len(evidence.readings), *faults.magnitude.shape))
+        for k, reading in enumerate(evidence.readings):
+            layers[k] = ratio_layer(reading, faults, carriers, self.problem.path)
+        fit = np.zeros(layers.shape[1:])
+        if len(layers) and fit.size:
+            fit = log_likelihood(layers, noise, self._scale_prior(faults))
+        weights = draw.faulted_weights(len(columns) - 1, self.beliefs)
+        joint = fit + np.log(cells[1])[None, :, None] + np.log(weights + 1e-300)
+        if which.size and which[0] >= 0:
+            joint = joint + self._looks_log(evidence, faults)
+        return _Part(which, columns, cells[0], faults, layers, fit, joint)
+
+    def _split(
+        self, rows: Rows, before: Posterior | None
+    ) -> tuple[IntArray, IntArray, BoolArray]:
+        """(fine rows, coarse rows, which are asleep)."""
+        count = len(rows.point)
+        room = self.resolution.fine_rows
+        if before is None:
+            order = np.arange(count)
+            asleep = np.zeros(count, dtype=np.bool_)
+        else:
+            by_point = np.bincount(before.rows.point, before.row_chance[:-1], self.view.size)
+            chance = by_point[rows.point]
+            asleep = chance < self.resolution.keep / count
+            asleep[list(rows.carrier)] = False
+            order = np.argsort(-chance, kind="stable")
+            order = order[~asleep[order]]
+        return np.sort(order[:room]), np.sort(order[room:]), asleep
+
+    def _shares(self, evidence: Evidence, before: Posterior | None) -> DrawShares | None:
+        if before is None or not evidence.readings:
+            return None
+        sums = np.concatenate([[0.0], np.cumsum(before.mean_square_draw)])
+        reference = max(reading.current_ma for reading in evidence.readings)
+        return DrawShares(sums, reference)
+
+    def _scale_prior(self, faults: FaultSet) -> ScalePrior:
+        path = self.problem.path
+        input_ohm = 1.0 / np.where(np.abs(faults.total) > 0.0, faults.total, 1e-9)
+        gain = self.problem.meter.percent / 100.0 / math.sqrt(3.0)
+        if self.problem.coil_ohm is None:
+            return unknown_coil_scale(path.source_v, path.source_ohm, input_ohm, self.beliefs)
+        spread = math.hypot(gain, self.beliefs.scale_spread)
+        series = path.source_ohm + self.problem.coil_ohm
+        return fixed_scale(path.source_v, series, input_ohm, spread)
+
+    # -- from the grid to chances
+
+    def _gather(self, evidence: Evidence, grid: _Grid, before: Posterior | None) -> Posterior:
+        weight = self._weights(evidence)
+        row_weight = np.bincount(grid.rows.row_of, weight, len(grid.rows.point))
+        log_row = np.full(len(row_weight), -np.inf)
+        for part in grid.parts:
+            if part.rows.size:
+                log_row[part.rows] = _log_sum(part.joint.reshape(len(part.rows), -1))
+        log_row += np.log(row_weight)
+        apart_logs = self._apart_logs(evidence, grid)
+        peak = max(float(log_row.max()), max(apart_logs.values()))
+        row = np.exp(log_row - peak)
+        apart = {name: math.exp(value - peak) for name, value in apart_logs.items()}
+        total = row.sum() + sum(apart.values())
+        row, apart = row / total, {name: value / total for name, value in apart.items()}
+        if before is not None and grid.asleep.any():
+            row = np.where(grid.asleep, self._kept(grid, before), row)
+        apart_chance = Apart(**apart)
+        row_chance = np.append(row, apart_chance.sound)
+        best = self._best(grid)
+        return Posterior(
+            hypotheses=self.hypotheses,
+            sound=grid.sound,
+            rows=grid.rows,
+            chance=row[grid.rows.row_of] * weight / row_weight[grid.rows.row_of],
+            row_chance=row_chance,
+            apart=apart_chance,
+            best=best,
+            draw=self._refit(grid, row, apart_chance),
+            mean_square_draw=self._mean_square_draw(grid.sound, grid.rows, row_chance, best),
+        )
+
+    def _kept(self, grid: _Grid, before: Posterior) -> FloatArray:
+        """The chance each row had before."""
+        members = np.bincount(grid.rows.point, minlength=self.view.size)
+        by_point = np.bincount(before.rows.point, before.row_chance[:-1], self.view.size)
+        return np.asarray(by_point[grid.rows.point] / members[grid.rows.point])
+
+    def _refit(self, grid: _Grid, row: FloatArray, apart: Apart) -> DrawScale:
+        """Draw scale as the fine rows and the sound path have it."""
+        part = grid.fine
+        held = np.zeros(len(grid.sound.scales))
+        if part.rows.size:
+            mass = np.exp(part.joint - part.joint.max(axis=(1, 2), keepdims=True))
+            share = row[part.rows] / mass.sum(axis=(1, 2))
+            held += np.einsum("krs,k->s", mass, share)
+        return grid.draw.refit(grid.sound.scales, held + apart.sound * _normed(self._sound_log(grid)))
+
+    def _weights(self, evidence: Evidence) -> FloatArray:
+        """Prior weights of the places, cables counted in boxes reckoned in."""
+        weight = self.hypotheses.weight.copy()
+        for count in evidence.counts:
+            stray = self.hypotheses.index.get(Place("unmapped", count.node))
+            if stray is None:
+                continue
+            agrees = count.seen == self.cables_on_map(count.node)
+            weight[stray] *= MISCOUNT / (1.0 - MISCOUNT) if agrees else (1.0 - MISCOUNT) / MISCOUNT
+        return weight
+
+    def cables_on_map(self, node: str) -> int:
+        """Cables and leads that the map has at a node."""
+        path = self.problem.path
+        cables = sum((s.from_node == node) + (s.to_node == node) for s in path.segments)
+        return cables + sum(device.node == node for device in path.devices)
+
+    def _looks_log(self, evidence: Evidence, faults: FaultSet) -> FloatArray:
+        """log chance of the report and of all looks for the message (K, R, S)."""
+        current = full_current_ma(faults, self.problem)
+        logs = report_log_chance(current, self.problem, self.beliefs)
+        for look in evidence.looks:
+            logs = logs + self._look_log(look, faults, current)
+        return np.asarray(logs)
+
+    def _look_log(self, look: MessageLook, faults: FaultSet, current: FloatArray) -> FloatArray:
+        if look.legs_on is not None and not look.legs_on:
+            current = np.zeros(1)
+        elif look.legs_on is not None:
+            legs = set(self.view.downstream_segments[self.problem.path.controller.id])
+            part = build_tree_view(self.problem.path, legs_off=frozenset(legs - look.legs_on))
+            where = {place: i for i, place in enumerate(part.place_of_point)}
+            points = [where.get(self.view.place_of_point[p], -1) for p in faults.points]
+            kept = place_faults(
+                solve_sound(part, faults.sound.scales), np.array(points), faults.resistance_ohm
+            )
+            current = full_current_ma(kept, self.problem)
+        return look_log_chance(look.shown, current, self.problem, self.beliefs)
+
+    def _sound_log(self, grid: _Grid) -> FloatArray:
+        """log of likelihood x prior of a sound path, by draw scale."""
+        weights = grid.draw.sound_weights(self.resolution.scales, self.beliefs)
+        return np.asarray(grid.soundness.fit[0, 0, :] + np.log(weights + 1e-300))
+
+    def _apart_logs(self, evidence: Evidence, grid: _Grid) -> dict[str, float]:
+        """log chance (not normed) of each hypothesis that is no place on the map."""
+        beliefs = self.beliefs
+        sound = self._sound_log(grid)
+        over = grid.soundness.fit[0, 0, :] + np.log(
+            grid.draw.overload_weights(self.resolution.scales, beliefs) + 1e-300
+        )
+        current = full_current_ma(grid.soundness.faults, self.problem)[0, 0, :]
+        looks = np.zeros_like(sound)
+        stays = fickle = 0.0
+        for look in evidence.looks:
+            alone = look.legs_on is not None and not look.legs_on
+            seen = np.zeros_like(current) if alone else current
+            looks = looks + look_log_chance(look.shown, seen, self.problem, beliefs)
+            stays += _log_if(look.shown, 1.0 - beliefs.misread_message)
+            fickle += _log_if(look.shown, beliefs.misread_message if alone else 0.5)
+        reported = report_log_chance(current, self.problem, beliefs)
+        priors = beliefs.priors
+        return {
+            "none": math.log(priors.none * REPORTED_SOUND) + _log_sum((sound + looks)[None])[0],
+            "controller": math.log(priors.controller) + _log_sum(sound[None])[0] + stays,
+            "overload": math.log(priors.overload) + _log_sum((over + looks + reported)[None])[0],
+            "hidden": math.log(priors.hidden) + _log_sum(sound[None])[0] + fickle,
+            "other": math.log(priors.other) + _other_log(grid.noise) + fickle,
+        }
+
+    def _best(self, grid: _Grid) -> BestCell:
+        count = len(grid.rows.point) + 1
+        resistance = np.full(count, self.beliefs.resistance_soft_ohm)
+        column = np.full(count, self.resolution.scales // 2, dtype=np.int64)
+        scale_ma = np.ones(count)
+        for part in grid.parts:
+            if not part.rows.size:
+                continue
+            cell = part.joint.reshape(len(part.rows), -1).argmax(axis=1)
+            r, s = np.divmod(cell, part.joint.shape[2])
+            at = np.arange(len(part.rows))
+            resistance[part.rows] = part.resistances[r]
+            column[part.rows] = part.columns[s]
+            scale_ma[part.rows] = self._scale_of(
+                grid.noise, part.layers[:, at, r, s], part.faults.total[at, r, s]
+            )
+        part = grid.soundness
+        s = int(self._sound_log(grid).argmax())
+        column[-1] = s
+        scale_ma[-1] = self._scale_of(
+            grid.noise, part.layers[:, :1, 0, s], part.faults.total[:1, 0, s]
+        )[0]
+        return BestCell(resistance, column, scale_ma)
+
+    def _scale_of(
+        self, noise: ReadingNoise, ratios: FloatArray, total: NDArray[np.complex128]
+    ) -> FloatArray:
+        """The reference current of picked cells (n,), from prior and readings together."""
+        path = self.problem.path
+        coil = self.problem.coil_ohm
+        series = path.source_ohm + (coil if coil is not None else self.beliefs.median_coil_ohm)
+        nominal = 1000.0 * path.source_v * np.abs(total / (1.0 + series * total))
+        spread = 0.02 if coil is not None else self.beliefs.coil_log_spread
+        weight = 1.0 / (spread * np.maximum(nominal, 1.0)) ** 2
+        if not len(ratios):
+            return np.asarray(nominal)
+        precision = np.linalg.inv(noise.covariance)
+        a = np.einsum("km,kl,lm->m", ratios, precision, ratios)
+        b = noise.current_ma @ precision @ ratios
+        return np.asarray((b + weight * nominal) / (a + weight))
+
+    def _mean_square_draw(
+        self, sound: SoundTree, rows: Rows, row_chance: FloatArray, best: BestCell
+    ) -> FloatArray:
+        mean = np.zeros(self.view.size)
+        for row, share in delegate_rows(row_chance, self.resolution.delegates):
+            point = int(rows.point[row]) if row < len(rows.point) else -1
+            column = int(best.column[row])
+            volts = voltage_profile(sound, point, float(best.resistance_ohm[row]), column)
+            load = self.view.load_s * sound.scales[column]
+            total = _total_current(sound, point, float(best.resistance_ohm[row]), column)
+            mean += share * np.abs(volts * load / total) ** 2 if abs(total) > 0 else 0.0
+        return mean
+
+
+def _total_current(sound: SoundTree, point: int, resistance_ohm: float, column: int) -> complex:
+    if point < 0:
+        return complex(sound.total[column])
+    d = sound.voltage[point, column]
+    return complex(
+        sound.total[column] + d * d / (sound.driving_ohm[point, column] + resistance_ohm)
+    )
+
+
+def delegate_rows(row_chance: FloatArray, count: int) -> list[tuple[int, float]]:
+    """Up to ``count`` rows that stand for equal shares of the chance, in the rows' own order."""
+    total = float(row_chance.sum())
+    if total <= 0.0:
+        return []
+    marks = (np.arange(count) + 0.5) / count * total
+    picked = np.searchsorted(np.cumsum(row_chance), marks)
+    rows, times = np.unique(np.minimum(picked, len(row_chance) - 1), return_counts=True)
+    return [(int(row), float(n) / count) for row, n in zip(rows, times, strict=True)]
+
+
+def _other_log(noise: ReadingNoise) -> float:
+    """None of the hypotheses: every reading anywhere between nothing and the highest."""
+    if not len(noise.current_ma):
+        return 0.0
+    top = float(noise.current_ma.max()) * 1.2 + 10.0
+    return -len(noise.current_ma) * math.log(top)
+
+
+def _log_if(shown: bool, chance: float) -> float:
+    return math.log(chance if shown else 1.0 - chance)
+
+
+def _normed(logs: FloatArray) -> FloatArray:
+    mass = np.exp(logs - logs.max())
+    return np.asarray(mass / mass.sum())
+
+
+def _log_sum(logs: FloatArray) -> FloatArray:
+    """log of the sum of exponentials over the last axis of (n, m)."""
+    top = logs.max(axis=1)
+    return np.asarray(top + np.log(np.exp(logs - top[:, None]).sum(axis=1)))

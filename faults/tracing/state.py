@@ -1,0 +1,163 @@
+"""The state of a trace as a fold over its observations: rig, place, clock, evidence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from faults.tracing.evidence import (
+    CableCount,
+    CurrentReading,
+    Evidence,
+    MessageLook,
+    WireKind,
+)
+from faults.tracing.observations import (
+    Alone,
+    Cannot,
+    Clamp,
+    ClampSet,
+    CloseJoints,
+    Isolate,
+    Joint,
+    Message,
+    Observation,
+    OpenJoints,
+    PathOff,
+    Reference,
+    Restore,
+    RunStation,
+)
+from faults.tracing.problem import TraceProblem
+from faults.tracing.proof import REFERENCE, LoggedReading
+from faults.tracing.rig import Rig, rig_after, rig_at_start
+from faults.tracing.travel import Position, start_position, step_minutes
+from sites.network.faults import Place
+
+KEPT_ONLY = "kept, but not reckoned with yet: "
+
+
+@dataclass(frozen=True, slots=True)
+class TraceState:
+    """Everything the observations so far amount to.
+
+    ``log`` holds every clamp reading with the rig's state, ``sitting`` counts acts that isolate
+    or restore. ``closed`` are nodes where the field cannot work, ``no_stray`` those where no
+    cable beyond the map was found. ``reference_min`` is when the search began. ``proving`` is
+    the place being proved; ``failed`` are those whose proof got stuck, with the reason.
+    """
+
+    rig: Rig
+    position: Position
+    minutes: float = 0.0
+    evidence: Evidence = field(default_factory=Evidence)
+    log: tuple[LoggedReading, ...] = ()
+    sitting: int = 0
+    looks_off: tuple[tuple[bool, frozenset[Place]], ...] = ()
+    closed: frozenset[str] = frozenset()
+    no_stray: frozenset[str] = frozenset()
+    joints_refused: bool = False
+    reference_min: float | None = None
+    suspected_min: float | None = None
+    proving: Place | None = None
+    failed: dict[Place, str] = field(default_factory=dict)
+    leakage_ma: float | None = None
+    joints_to_open: tuple[Joint, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def state_at_start(problem: TraceProblem) -> TraceState:
+    """Before the first observation."""
+    return TraceState(rig=rig_at_start(problem.path), position=start_position(problem.path))
+
+
+def folded(
+    state: TraceState,
+    problem: TraceProblem,
+    observation: Observation,
+    asked_stray: bool,
+) -> TraceState:
+    """The state after one legal observation. ``asked_stray``: the step asked for a cable that is
+    not on the map, so that *cannot* says that there is none."""
+    minutes, position = step_minutes(problem, state.position, observation)
+    at_min = observation.at_min if observation.at_min is not None else state.minutes + minutes
+    rig_before = state.rig
+    state = replace(
+        state,
+        rig=rig_after(rig_before, observation, problem.path),
+        position=position,
+        minutes=max(at_min, state.minutes),
+        notes=(),
+    )
+    match observation:
+        case Message():
+            return _after_message(state, rig_before, observation)
+        case Reference():
+            return _after_reference(state, problem, observation)
+        case Clamp():
+            return _after_clamp(state, problem, observation)
+        case Isolate() | Restore():
+            return replace(state, sitting=state.sitting + 1)
+        case Cannot(node=node):
+            if asked_stray:
+                return replace(state, no_stray=state.no_stray | {node})
+            return replace(state, closed=state.closed | {node})
+        case OpenJoints() | CloseJoints():
+            # Readings of another shape of the path no longer fit this one.
+            return replace(state, evidence=replace(state.evidence, readings=()), log=())
+        case ClampSet() | PathOff() | RunStation() | Alone():
+            return replace(state, notes=(KEPT_ONLY + observation.do.replace("_", " "),))
+    return state
+
+
+def _after_message(state: TraceState, rig: Rig, seen: Message) -> TraceState:
+    if rig.isolated:
+        off = (*state.looks_off, (seen.shown, rig.isolated))
+        return replace(state, looks_off=off)
+    legs = None if seen.legs_on is None else frozenset(seen.legs_on)
+    return replace(state, evidence=state.evidence.with_look(MessageLook(seen.shown, legs)))
+
+
+def _after_reference(state: TraceState, problem: TraceProblem, seen: Reference) -> TraceState:
+    state = replace(
+        state,
+        reference_min=state.minutes if state.reference_min is None else state.reference_min,
+    )
+    if seen.legs_on is not None:
+        return replace(state, notes=(KEPT_ONLY + "a reference with some legs off",))
+    controller = problem.path.controller.id
+    return _with_current(state, "reference", controller, REFERENCE, seen.current_ma)
+
+
+def _after_clamp(state: TraceState, problem: TraceProblem, seen: Clamp) -> TraceState:
+    if state.reference_min is None:
+        state = replace(state, reference_min=state.minutes)
+    if seen.cables_seen is not None:
+        count = CableCount(seen.node, seen.cables_seen)
+        state = replace(state, evidence=state.evidence.with_count(count))
+    if seen.conductor == "both":
+        return replace(state, leakage_ma=max(seen.current_ma, state.leakage_ma or 0.0))
+    if seen.legs_on is not None or state.rig.legs_off:
+        return replace(state, notes=(KEPT_ONLY + "a clamp with some legs off",))
+    kind: WireKind = "unmapped"
+    if seen.wire is not None:
+        leads = {device.id for device in problem.path.devices}
+        kind = "lead" if seen.wire in leads else "segment"
+    return _with_current(state, kind, seen.node, seen.wire, seen.current_ma)
+
+
+def _with_current(
+    state: TraceState, kind: WireKind, node: str, wire: str | None, current_ma: float
+) -> TraceState:
+    logged = LoggedReading(
+        node=node,
+        wire=wire,
+        current_ma=current_ma,
+        isolated=state.rig.isolated,
+        sitting=state.sitting,
+        proving=state.proving is not None,
+    )
+    state = replace(state, log=(*state.log, logged))
+    if state.rig.isolated:
+        return state
+    reading = CurrentReading(kind, node, wire or "", current_ma, state.minutes)
+    return replace(state, evidence=state.evidence.with_reading(reading))
