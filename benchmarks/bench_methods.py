@@ -53,7 +53,8 @@ def methods_section(rows: list[Row]) -> str:
     body = []
     for family in FAMILIES:
         for name, group in _groups([row for row in whole if row["family"] == family]):
-            body += [_line(f"{family}, {name}", method, group) for method in METHODS[1:]]
+            lines = [_line(f"{family}, {name}", method, group) for method in METHODS[1:]]
+            body += [line for line in lines if line is not None]
     endings = []
     for method in METHODS:
         played = [row["by"][method] for row in whole]
@@ -84,7 +85,9 @@ def _groups(rows: list[Row]) -> Iterator[tuple[str, list[Row]]]:
         yield f"{least} to {most}", [row for row in rows if least <= row["n"] <= most]
 
 
-def _line(name: str, method: str, rows: list[Row]) -> tuple[object, ...]:
+def _line(name: str, method: str, rows: list[Row]) -> tuple[object, ...] | None:
+    if not rows:
+        return None
     pairs = []
     for row in rows:
         ours, theirs = row["by"]["planner"].get("search"), row["by"][method].get("search")
@@ -93,5 +96,7 @@ def _line(name: str, method: str, rows: list[Row]) -> tuple[object, ...]:
     ratio = mean_of([ours / theirs for ours, theirs in pairs])
     total = sum(t for _, t in pairs)
     of_totals = f"{sum(o for o, _ in pairs) / total:.3f}" if total else "none"
-    limits = f"{ratio.low:.3f} to {ratio.high:.3f}"
+    limits = f"{ratio.low:.3f} to {ratio.high:.3f}" if ratio.count > 1 else "too few"
+    if ratio.count == 0:
+        return name, method, 0, "none", limits, "none"
     return name, method, ratio.count, f"{ratio.mean:.3f}", limits, of_totals

@@ -30,6 +30,8 @@ def step_document(step: Step) -> Document:
         value = getattr(step, name)
         if value is not None:
             document[name] = _where(name, value)
+        elif step.do == "clamp" and name == "wire":
+            document[name] = None  # a wire that is not on the map
     document |= {
         "step_minutes": _hundredths(step.step_minutes),
         "remaining_minutes": {

@@ -14,8 +14,9 @@ from faults.rehearsal.unmapped import Wires, mapped_ids
 from faults.tracing.observations import Joint
 from sites.network.elements import WirePath
 from sites.network.faults import Condition, Fault, Place
+from sites.network.prepared import prepare
 from sites.network.solution import Solution
-from sites.network.solve import solve
+from sites.network.solve import solve_prepared
 
 
 class GroundRig:
@@ -29,6 +30,7 @@ class GroundRig:
     def __init__(self, rehearsal: Rehearsal) -> None:
         self._truth = rehearsal
         self._path = rehearsal.ground
+        self._prepared = prepare(self._path)
         self.wires = Wires.of(self._path)
         self._mapped = mapped_ids(rehearsal.survey)
         self._ends = {s.id: (s.from_node, s.to_node) for s in self._path.segments}
@@ -182,8 +184,10 @@ class GroundRig:
     def _solution(self, condition: Condition, *, station: int | None = None) -> Solution:
         key = (condition, station)
         if key not in self._solved:
-            path = self._path if station is None else _while_running(self._path, station)
-            self._solved[key] = solve(path, condition)
+            prepared = self._prepared
+            if station is not None:
+                prepared = prepare(_while_running(self._path, station))
+            self._solved[key] = solve_prepared(prepared, condition)
         return self._solved[key]
 
 

@@ -72,9 +72,10 @@ def _looks_first(case: Case) -> Act | Ending | None:
             else "a second look at the controller alone, so that no slip decides",
         )
     if looks.no_legs_shown:
-        if looks.no_legs_shown * 2 == looks.no_legs and looks.no_legs < 5:
-            return _look(case, "ruling-out", (), "the two looks disagree: look again")
         chance = case.posterior.apart.controller
+        settled = chance >= CONTROLLER_SURE or looks.no_legs_shown * 2 < looks.no_legs
+        if not settled and looks.no_legs < 6:
+            return _look(case, "ruling-out", (), "the looks do not settle it yet: look again")
         if chance >= CONTROLLER_SURE:
             return Ending(
                 outcome="controller",

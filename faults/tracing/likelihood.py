@@ -36,12 +36,17 @@ _TINY = 1e-300
 
 @dataclass(frozen=True, slots=True)
 class ReadingNoise:
-    """Readings and their noise: ``current_ma`` (k,), ``covariance`` (k, k) in mA^2."""
+    """Readings and their noise: ``current_ma`` (k,), ``covariance`` (k, k) in mA^2.
+
+    ``slip_log`` (k,) is the log of a slip's chance and density, ``sound_log`` that of a reading
+    being right; ``top_ma`` is the most that a reading of anything may be.
+    """
 
     current_ma: FloatArray
     covariance: FloatArray
     slip_log: FloatArray
     sound_log: float
+    top_ma: float
 
 
 def meter_variance(meter: Meter) -> float:

@@ -16,6 +16,10 @@ from faults.tracing.problem import TraceProblem
 
 FloatArray = NDArray[np.float64]
 
+SET_SPREAD = 0.06
+"""How far the trip's setting, or the current as reckoned, may be off (common practice, no
+source)."""
+
 REPORT_FLOOR = 0.05
 """Chance that a fault was reported though its current lies below the trip (it may have been
 worse then, or wetter)."""
@@ -37,12 +41,30 @@ def shown_chance(
     return np.asarray(np.clip(raw, beliefs.misread_message, 1.0 - beliefs.misread_message))
 
 
-def look_log_chance(
-    shown: bool, current_ma: FloatArray, problem: TraceProblem, beliefs: Assumptions
+def looks_log_chance(
+    shown: int, not_shown: int, current_ma: FloatArray, problem: TraceProblem, beliefs: Assumptions
 ) -> FloatArray:
-    """log chance of what a look showed, at a current."""
-    chance = shown_chance(current_ma, problem, beliefs)
-    return np.asarray(np.log(chance if shown else 1.0 - chance))
+    """log chance of several looks at one current.
+
+    What is off in the trip's setting, or in the current as reckoned, is the same at every look:
+    it is integrated out over five Gauss-Hermite nodes.
+    """
+    if shown + not_shown == 0:
+        return np.zeros_like(current_ma)
+    x, w = np.polynomial.hermite_e.hermegauss(5)
+    total = np.zeros_like(current_ma)
+    for off, weight in zip(x, w / w.sum(), strict=True):
+        chance = shown_chance(current_ma * (1.0 + SET_SPREAD * off), problem, beliefs)
+        total += weight * chance**shown * (1.0 - chance) ** not_shown
+    return np.asarray(np.log(total))
+
+
+def overload_log_chance(
+    current_ma: FloatArray, problem: TraceProblem, beliefs: Assumptions
+) -> FloatArray:
+    """log chance that a sound path of this current trips at all: what makes it an overload."""
+    spread = np.hypot(max(problem.path.trip_spread, beliefs.trip_spread), SET_SPREAD)
+    return np.asarray(np.log(ndtr((current_ma / problem.path.trip_ma - 1.0) / spread) + 1e-12))
 
 
 def report_log_chance(

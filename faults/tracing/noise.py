@@ -24,6 +24,10 @@ STRAY_DRAW_MA = 3.0
 """Spread of what a sound thing that is not on the map draws (common practice, no source)."""
 
 
+SMALL_COIL_OHM = 80.0
+"""An unknown coil is taken to be at least about this, where only an order is wanted."""
+
+
 def device_by_id(path: WirePath, device_id: str) -> Device:
     """The device with this id."""
     return next(device for device in path.devices if device.id == device_id)
@@ -80,6 +84,14 @@ def _interval(reading: CurrentReading, view: TreeView) -> tuple[int, int]:
     return (point, point + 1) if reading.kind == "lead" else (point, point)
 
 
+def top_ma(problem: TraceProblem, current_ma: FloatArray) -> float:
+    """The most that a reading of anything may be: a dead short behind a small coil, or what was
+    read already."""
+    coil = abs(problem.coil_ohm) if problem.coil_ohm is not None else SMALL_COIL_OHM
+    short = 1000.0 * problem.path.source_v / (coil + abs(problem.path.source_ohm))
+    return 1.2 * max(short, float(current_ma.max()) if len(current_ma) else 0.0)
+
+
 def reading_noise(
     readings: Sequence[CurrentReading],
     problem: TraceProblem,
@@ -110,11 +122,12 @@ def reading_noise(
     for i, reading in enumerate(readings):
         if reading.kind == "unmapped":
             covariance[i, i] += STRAY_DRAW_MA**2
-    top = 1.2 * float(current.max()) + 10.0 if count else 1.0
+    top = top_ma(problem, current)
     slip = slip_log_density(current, beliefs.slips, top)
     return ReadingNoise(
         current_ma=current,
         covariance=covariance,
         slip_log=slip,
         sound_log=math.log(1.0 - beliefs.slips.any),
+        top_ma=top,
     )

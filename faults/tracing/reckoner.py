@@ -25,7 +25,12 @@ from faults.tracing.likelihood import (
     log_likelihood,
     unknown_coil_scale,
 )
-from faults.tracing.messages import full_current_ma, look_log_chance, report_log_chance
+from faults.tracing.messages import (
+    full_current_ma,
+    looks_log_chance,
+    overload_log_chance,
+    report_log_chance,
+)
 from faults.tracing.noise import DrawShares, ratio_layer, reading_noise
 from faults.tracing.posterior import Apart, BestCell, Posterior
 from faults.tracing.prediction import (
@@ -249,6 +254,8 @@ class Reckoner:
         row, apart = row / total, {name: value / total for name, value in apart.items()}
         if before is not None and grid.asleep.any():
             row = np.where(grid.asleep, self._kept(grid, before), row)
+            total = row.sum() + sum(apart.values())
+            row, apart = row / total, {name: value / total for name, value in apart.items()}
         apart_chance = Apart(**apart)
         row_chance = np.append(row, apart_chance.sound)
         best = self._best(grid)
@@ -301,23 +308,28 @@ class Reckoner:
         """log chance of the report and of all looks for the message (K, R, S)."""
         current = full_current_ma(faults, self.problem)
         logs = report_log_chance(current, self.problem, self.beliefs)
-        for look in evidence.looks:
-            logs = logs + self._look_log(look, faults, current)
+        for legs_on, shown, not_shown in _tallied(evidence.looks):
+            seen = self._current_on(legs_on, faults, current)
+            logs = logs + looks_log_chance(shown, not_shown, seen, self.problem, self.beliefs)
         return np.asarray(logs)
 
-    def _look_log(self, look: MessageLook, faults: FaultSet, current: FloatArray) -> FloatArray:
-        if look.legs_on is not None and not look.legs_on:
-            current = np.zeros(1)
-        elif look.legs_on is not None:
-            legs = set(self.view.downstream_segments[self.problem.path.controller.id])
-            part = build_tree_view(self.problem.path, legs_off=frozenset(legs - look.legs_on))
-            where = {place: i for i, place in enumerate(part.place_of_point)}
-            points = [where.get(self.view.place_of_point[p], -1) for p in faults.points]
-            kept = place_faults(
-                solve_sound(part, faults.sound.scales), np.array(points), faults.resistance_ohm
-            )
-            current = full_current_ma(kept, self.problem)
-        return look_log_chance(look.shown, current, self.problem, self.beliefs)
+    def _current_on(
+        self, legs_on: frozenset[str] | None, faults: FaultSet, current: FloatArray
+    ) -> FloatArray:
+        """The current without the coil with some legs on."""
+        if legs_on is None:
+            return current
+        if not legs_on:
+            return np.zeros((1, 1, 1))
+        legs = set(self.view.downstream_segments[self.problem.path.controller.id])
+        part = build_tree_view(self.problem.path, legs_off=frozenset(legs - legs_on))
+        where = {place: i for i, place in enumerate(part.place_of_point)}
+        points = [where.get(self.view.place_of_point[p], -1) if p >= 0 else -1
+                  for p in faults.points]
+        kept = place_faults(
+            solve_sound(part, faults.sound.scales), np.array(points), faults.resistance_ohm
+        )
+        return full_current_ma(kept, self.problem)
 
     def _sound_log(self, grid: _Grid) -> FloatArray:
         """log of likelihood x prior of a sound path, by draw scale."""
@@ -331,21 +343,23 @@ class Reckoner:
         over = grid.soundness.fit[0, 0, :] + np.log(
             grid.draw.overload_weights(self.resolution.scales, beliefs) + 1e-300
         )
-        current = full_current_ma(grid.soundness.faults, self.problem)[0, 0, :]
+        faults = grid.soundness.faults
+        whole = full_current_ma(faults, self.problem)
         looks = np.zeros_like(sound)
         stays = fickle = 0.0
-        for look in evidence.looks:
-            alone = look.legs_on is not None and not look.legs_on
-            seen = np.zeros_like(current) if alone else current
-            looks = looks + look_log_chance(look.shown, seen, self.problem, beliefs)
-            stays += _log_if(look.shown, 1.0 - beliefs.misread_message)
-            fickle += _log_if(look.shown, beliefs.misread_message if alone else 0.5)
-        reported = report_log_chance(current, self.problem, beliefs)
+        for legs_on, shown, not_shown in _tallied(evidence.looks):
+            seen = np.broadcast_to(self._current_on(legs_on, faults, whole), whole.shape)[0, 0, :]
+            looks = looks + looks_log_chance(shown, not_shown, seen, self.problem, beliefs)
+            misread = beliefs.misread_message
+            stays += shown * math.log(1.0 - misread) + not_shown * math.log(misread)
+            often = misread if legs_on is not None and not legs_on else 0.5
+            fickle += shown * math.log(often) + not_shown * math.log(1.0 - often)
+        trips = overload_log_chance(whole[0, 0, :], self.problem, beliefs)
         priors = beliefs.priors
         return {
             "none": math.log(priors.none * REPORTED_SOUND) + _log_sum((sound + looks)[None])[0],
             "controller": math.log(priors.controller) + _log_sum(sound[None])[0] + stays,
-            "overload": math.log(priors.overload) + _log_sum((over + looks + reported)[None])[0],
+            "overload": math.log(priors.overload) + _log_sum((over + looks + trips)[None])[0],
             "hidden": math.log(priors.hidden) + _log_sum(sound[None])[0] + fickle,
             "other": math.log(priors.other) + _other_log(grid.noise) + fickle,
         }
@@ -426,15 +440,18 @@ def delegate_rows(row_chance: FloatArray, count: int) -> list[tuple[int, float]]
 
 
 def _other_log(noise: ReadingNoise) -> float:
-    """None of the hypotheses: every reading anywhere between nothing and the highest."""
-    if not len(noise.current_ma):
-        return 0.0
-    top = float(noise.current_ma.max()) * 1.2 + 10.0
-    return -len(noise.current_ma) * math.log(top)
+    """None of the hypotheses: every reading anywhere between nothing and what a fault draws."""
+    return -len(noise.current_ma) * math.log(noise.top_ma)
 
 
-def _log_if(shown: bool, chance: float) -> float:
-    return math.log(chance if shown else 1.0 - chance)
+def _tallied(
+    looks: tuple[MessageLook, ...],
+) -> list[tuple[frozenset[str] | None, int, int]]:
+    """(legs on, looks that showed it, looks that did not) for each set of legs."""
+    tally: dict[frozenset[str] | None, list[int]] = {}
+    for look in looks:
+        tally.setdefault(look.legs_on, [0, 0])[0 if look.shown else 1] += 1
+    return [(legs_on, shown, not_shown) for legs_on, (shown, not_shown) in tally.items()]
 
 
 def _normed(logs: FloatArray) -> FloatArray:

@@ -116,6 +116,10 @@ def _text(test: Callable[[str], object]) -> Fits:
     return lambda value: not isinstance(value, str) or bool(test(value))
 
 
+def _list(test: Callable[[list[Any]], bool]) -> Fits:
+    return lambda value: not isinstance(value, list) or test(value)
+
+
 def _pattern(wanted: str) -> Fits:
     search = re.compile(wanted).search
     return _text(search)
@@ -172,6 +176,8 @@ _SIMPLE: dict[str, Callable[[Any], Fits | None]] = {
     "exclusiveMaximum": lambda high: _number(lambda value: value < high),
     "minLength": lambda least: _text(lambda value: len(value) >= least),
     "maxLength": lambda most: _text(lambda value: len(value) <= most),
+    "minItems": lambda least: _list(lambda value: len(value) >= least),
+    "maxItems": lambda most: _list(lambda value: len(value) <= most),
     "pattern": _pattern,
     "required": _required,
     "items": _entries,

@@ -105,7 +105,9 @@ def _cable_m(prepared: PreparedPath) -> FloatArray:
     metres = np.maximum(list(shortest.values()), 1e-9)
     count = topology.point_count
     graph = csr_array((metres, (rows, columns)), shape=(count, count))
-    distance = dijkstra(graph, directed=False, indices=np.array([prepared.controller]))[0]
+    distance: FloatArray = dijkstra(graph, directed=False, indices=np.array([prepared.controller]))[
+        0
+    ]
     return distance[: len(prepared.path.nodes)]
 
 

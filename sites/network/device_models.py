@@ -80,8 +80,7 @@ def device_table(devices: Sequence[Device], nodes: Sequence[int], source_v: floa
         else np.zeros(len(devices), dtype=np.bool_)
         for name in ("knee", "power")
     )
-    off_below_v = np.array([device.off_below_v or 0.0 for device in devices]) * drawing
-    knee_v = [device.knee_v or 0.0 for device in devices] if is_knee.any() else [0.0] * len(devices)
+    off_below_v = _or_zero([device.off_below_v for device in devices]) * drawing
     return DeviceTable(
         devices=tuple(devices),
         node=np.array(nodes, dtype=np.int64),
@@ -89,12 +88,18 @@ def device_table(devices: Sequence[Device], nodes: Sequence[int], source_v: floa
         turn=turn,
         is_knee=is_knee,
         is_power=is_power,
-        knee_v=np.array(knee_v, dtype=np.float64),
+        knee_v=_or_zero([device.knee_v for device in devices]),
         off_below_v=off_below_v,
         linear_siemens=draw_a / source_v * turn,
         source_v=source_v,
         plain=not (is_knee.any() or is_power.any() or off_below_v.any()),
     )
+
+
+def _or_zero(values: list[float | None]) -> FloatArray:
+    if values.count(None) == len(values):
+        return np.zeros(len(values))
+    return np.array([value or 0.0 for value in values], dtype=np.float64)
 
 
 class Response(Protocol):

@@ -23,6 +23,8 @@ FloatArray = npt.NDArray[np.float64]
 FROM, TO = 0, 1
 """Ends of a segment as indexes."""
 
+_UNSEEN = -2
+
 
 @dataclass(frozen=True, slots=True)
 class Break:
@@ -159,8 +161,9 @@ def build_topology(
 
 
 def _walk(point_count: int, pieces: IntArray, start: int) -> tuple[IntArray, IntArray, int]:
-    """Depth first: points in order, the point before each (-1), twice the number of live pieces.
+    """Depth first: points in order, the point before each, twice the number of live pieces.
 
+    On loops the order is only one in which each point comes after the one it was reached from.
     scipy's depth_first_order takes 0.3 s for a star of 20,000, hence the plain loop.
     """
     ends = pieces.T.ravel()
@@ -168,18 +171,15 @@ def _walk(point_count: int, pieces: IntArray, start: int) -> tuple[IntArray, Int
     others: list[int] = pieces[:, ::-1].T.ravel()[by_point].tolist()
     degree = np.bincount(ends, minlength=point_count)
     first: list[int] = [0, *np.cumsum(degree).tolist()]
-    before = [-1] * point_count
-    seen = bytearray(point_count)
+    before = [_UNSEEN] * point_count
+    before[start] = -1
     order: list[int] = []
     stack = [start]
     while stack:
         point = stack.pop()
-        if seen[point]:
-            continue
-        seen[point] = 1
         order.append(point)
         for other in others[first[point] : first[point + 1]]:
-            if not seen[other]:
+            if before[other] == _UNSEEN:
                 before[other] = point
                 stack.append(other)
     live = np.array(order, dtype=np.int64)

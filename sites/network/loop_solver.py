@@ -198,22 +198,25 @@ class LoopNetwork:
 
     def _divide(self, segment: int, spots: list[Spot]) -> None:
         """Make a chain of pieces of a segment, with what is wrong at each spot."""
-        extra, ohm = self._extra, complex(self._prepared.conductor_ohm[segment])
+        ohm = complex(self._prepared.conductor_ohm[segment])
         left, done = self._ends[segment, FROM].tolist(), 0.0
-        stops = [*(spot.fraction for spot in spots), 1.0]
-        for at, stop in enumerate(stops):
-            last = at == len(spots)
-            right = self._ends[segment, TO].tolist() if last else self._new_pair()
-            siemens = 1.0 / max((stop - done) * ohm, LEAST_OHM, key=abs)
-            for conductor in (A, B):
-                extra.add(left[conductor], right[conductor], siemens)
-            if at == 0:
-                self._heads[segment, FROM], self._head_siemens[segment, FROM] = right, siemens
-            if last:
-                self._heads[segment, TO], self._head_siemens[segment, TO] = left, siemens
-            else:
-                left = self._add_spot(spots[at], right)
-            done = stop
+        for spot in spots:
+            if spot.fraction > done:
+                pair = self._new_pair()
+                siemens = self._piece(left, pair, (spot.fraction - done) * ohm)
+                if done == 0.0:
+                    self._heads[segment, FROM] = pair
+                    self._head_siemens[segment, FROM] = siemens
+                left, done = pair, spot.fraction
+            left = self._add_spot(spot, left)
+        last = self._piece(left, self._ends[segment, TO].tolist(), (1.0 - done) * ohm)
+        self._heads[segment, TO], self._head_siemens[segment, TO] = left, last
+
+    def _piece(self, left: list[int], right: list[int], ohm: complex) -> complex:
+        siemens = 1.0 / max(ohm, LEAST_OHM, key=abs)
+        for conductor in (A, B):
+            self._extra.add(left[conductor], right[conductor], siemens)
+        return siemens
 
     def _new_pair(self) -> list[int]:
         pair = [self._new_terminal(), self._new_terminal()]

@@ -98,7 +98,9 @@ def _conductor_ohm(path: WirePath, length_km: FloatArray) -> ComplexArray:
     names = [segment.conductor for segment in path.segments]
     per_km = {name: conductor_ohm_per_km(name, path.conductor_temp_c) for name in set(names)}
     ohm = np.empty(len(names), dtype=np.complex128)
-    ohm.real = np.array([per_km[name] for name in names], dtype=np.float64) * length_km
-    reactance = [segment.reactance_ohm_per_km for segment in path.segments]
-    ohm.imag = np.array(reactance, dtype=np.float64) * length_km
+    # Most paths are of one kind of cable: no look-up for each segment then.
+    same = next(iter(per_km.values()), 0.0)
+    ohm.real = same if len(per_km) == 1 else [per_km[name] for name in names]
+    ohm.imag = [segment.reactance_ohm_per_km for segment in path.segments]
+    ohm *= length_km
     return np.where(np.abs(ohm) < LEAST_OHM, LEAST_OHM, ohm)

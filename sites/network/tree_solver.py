@@ -36,27 +36,28 @@ class TreeResponse:
 
 
 def sweep(
-    parent: list[int],
-    ohm: list[complex],
-    siemens: list[complex],
-    source: tuple[complex, complex],
+    parent: list[int], ohm: list[complex], siemens: list[complex]
 ) -> tuple[list[complex], list[complex]]:
     """Solve a tree in preorder. O(n); plain loops beat arrays by level on straight paths.
 
     ``parent``, ``ohm``: place of the point before and the loop impedance to it, the first unused;
-    ``siemens``: shunt at each point, overwritten; ``source``: its voltage and inner impedance.
-    Returns the voltages and, for each point, the admittance of it and all beyond.
+    ``siemens``: shunt at each point, overwritten. Floats do where nothing is reactive.
+    Returns each point's voltage as a share of the first's, and the admittance of it and all
+    beyond.
     """
-    ratio = [1.0 + 0.0j] * len(parent)
-    for at in range(len(parent) - 1, 0, -1):
+    at = len(parent)
+    ratios: list[complex] = []
+    for before, z in zip(parent[:0:-1], ohm[:0:-1], strict=True):
+        at -= 1
         beyond = siemens[at]
-        ratio[at] = part = 1.0 / (1.0 + ohm[at] * beyond)
-        siemens[parent[at]] += beyond * part
-    voltage = ratio
-    voltage[0] = source[0] / (1.0 + source[1] * siemens[0])
-    for at in range(1, len(parent)):
-        voltage[at] *= voltage[parent[at]]
-    return voltage, siemens
+        ratio = 1.0 / (1.0 + z * beyond)
+        ratios.append(ratio)
+        siemens[before] += beyond * ratio
+    ratios.reverse()
+    shares: list[complex] = [1.0]
+    for before, ratio in zip(parent[1:], ratios, strict=True):
+        shares.append(shares[before] * ratio)
+    return shares, siemens
 
 
 class TreeNetwork:
@@ -67,7 +68,7 @@ class TreeNetwork:
         self._effects = effects
         self.topology = topology = _with_faults(prepared, base, effects)
         ohm = 2.0 * prepared.conductor_ohm[topology.piece_segment] * topology.piece_share
-        self._ohm: list[complex] = ohm[topology.edge].tolist() if len(ohm) else [0j]
+        self._ohm = ohm[topology.edge] if len(ohm) else np.zeros(1, dtype=np.complex128)
         self._base_siemens = self._shunts()
 
     @property
@@ -83,20 +84,22 @@ class TreeNetwork:
         siemens = self._base_siemens.copy()
         device_node = self._prepared.devices.node
         np.add.at(siemens, device_node, device_siemens)
-        source_ohm = path.source_ohm + self._effects.coil_ohm
-        voltage, beyond = sweep(
+        along, shunt = self._ohm, siemens[topology.order]
+        reactive = along.imag.any() or shunt.imag.any()
+        share, beyond = sweep(
             topology.parent,
-            self._ohm,
-            siemens[topology.order].tolist(),
-            (complex(path.source_v), source_ohm),
+            (along if reactive else along.real).tolist(),
+            (shunt if reactive else shunt.real).tolist(),
         )
+        source_ohm = path.source_ohm + self._effects.coil_ohm
+        start_v = path.source_v / (1.0 + source_ohm * beyond[0])
         point_v = np.zeros(topology.point_count, dtype=np.complex128)
-        point_v[topology.order] = voltage
+        point_v[topology.order] = start_v * np.array(share)
         return TreeResponse(
             point_v=point_v,
             beyond_siemens=np.array(beyond),
             device_v=point_v[device_node],
-            source_current_a=voltage[0] * beyond[0],
+            source_current_a=start_v * beyond[0],
         )
 
     def solution(self, rest: Rest[TreeResponse]) -> Solution:

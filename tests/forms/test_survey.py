@@ -50,7 +50,7 @@ def test_an_open_joint_is_at_the_to_end_or_where_it_says(written: object, end: o
     assert path.segments[1].joint_open == end
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(survey=surveys())
 def test_a_survey_comes_back_as_it_went_in(survey: Document) -> None:
     path = read_survey(load_document(json.dumps(survey)))
@@ -253,7 +253,7 @@ def test_20_000_nodes_are_read_and_one_more_is_refused() -> None:
 
 
 @pytest.mark.parametrize("rows", ["nodes", "segments", "devices"])
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(survey=surveys(), data=st.data())
 def test_the_quick_look_agrees_with_the_schema_library(
     rows: str, survey: Document, data: st.DataObject

@@ -1,19 +1,19 @@
 """Small invented paths by name, and ways to build more. Resistances are loop, out and back.
 
-    straight     N0 -S1- N1 -S2- N2 -S3- N3 -S4- N4          a device at each node but N0
+straight     N0 -S1- N1 -S2- N2 -S3- N3 -S4- N4          a device at each node but N0
 
-    branching    N0 -S1- N1 -S2- N2 -S3- N3
-                          |       `-S4- N4
-                          `-S5- N5 -S6- N6                   and a second leg N0 -S7- N7
+branching    N0 -S1- N1 -S2- N2 -S3- N3
+                      |       `-S4- N4
+                      `-S5- N5 -S6- N6                   and a second leg N0 -S7- N7
 
-    ring         N0 -S1- N1 -S2- N2
-                          |       |                           N5 hangs on N4
-                         S5      S3
-                          |       |
-                         N4 -S4- N3
+ring         N0 -S1- N1 -S2- N2
+                      |       |                           N5 hangs on N4
+                     S5      S3
+                      |       |
+                     N4 -S4- N3
 
-    twins        N0 -S1- N1 =S2,S3= N2 -S4- N3                S2 and S3 are parallel
-                          `------- S5 -------'
+twins        N0 -S1- N1 =S2,S3= N2 -S4- N3                S2 and S3 are parallel
+                      `------- S5 -------'
 """
 
 from __future__ import annotations

@@ -29,9 +29,7 @@ def input_ohm(path: WirePath, condition: Condition | None = None) -> complex:
 
 def between(graph: nx.Graph, one: int, other: int) -> float:
     """Effective resistance of 1 Ω loops, the bridge's 1 Ω taken off."""
-    names = {one: 0} | {
-        name: at for at, name in enumerate((n for n in graph if n != one), 1)
-    }
+    names = {one: 0} | {name: at for at, name in enumerate((n for n in graph if n != one), 1)}
     path = network([((names[u], names[v]), 1.0) for u, v in graph.edges], [])
     bridge = Fault("short", Place("splice", f"N{names[other]}"), 1.0)
     return input_ohm(path, Condition(faults=(bridge,))).real - 1.0
@@ -68,7 +66,9 @@ def test_leaky_chain_falls_by_hyperbolic_cosines(count: int, series: float, shun
     row = E1[f"leaky_chain_n{count}_r{series}_Rs{shunt}"]
     path = ladder(count, series, shunt)
     assert input_ohm(path) == pytest.approx(row["rin_closed"], abs=1e-9)
-    assert solve(path).voltage_v(f"N{count}") == pytest.approx(row["vend_over_vin_closed"], abs=1e-9)
+    assert solve(path).voltage_v(f"N{count}") == pytest.approx(
+        row["vend_over_vin_closed"], abs=1e-9
+    )
 
 
 def test_cube() -> None:
@@ -207,7 +207,9 @@ def test_murray_ratio_is_how_a_ring_shares_the_current_of_an_earth_fault() -> No
 def test_published_feeder_of_33_buses_with_constant_power() -> None:
     """E3, Baran & Wu: line to line voltages and total powers make one phase of the three."""
     given, row = inputs("E3"), expected("E3")
-    lines = list(zip(given["r_ohm"], given["x_ohm"], given["fr"], given["to"], given["ins"], strict=True))
+    lines = list(
+        zip(given["r_ohm"], given["x_ohm"], given["fr"], given["to"], given["ins"], strict=True)
+    )
     source_v = 1000.0 * given["vn_kv"]
     powers = [complex(p, q) * 1e6 for p, q in zip(given["p_mw"], given["q"], strict=True)]
     path = WirePath(

@@ -96,13 +96,13 @@ def test_nothing_is_read_with_the_power_off_or_while_the_controller_cuts_off() -
 
 def test_solutions_are_kept_while_the_condition_stays(monkeypatch: pytest.MonkeyPatch) -> None:
     solves = []
-    original = ground_rig.solve
+    original = ground_rig.solve_prepared
 
     def counted(*args: object, **kwargs: object) -> object:
         solves.append(args)
         return original(*args, **kwargs)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(ground_rig, "solve", counted)
+    monkeypatch.setattr(ground_rig, "solve_prepared", counted)
     field = energised(Field(rehearsal(short(Place("splice", "N2")))))
     for wire in ("S1", "S2", "D1"):
         clamp_ma(field, "N1", wire)
