@@ -33,7 +33,7 @@ from sites.network.faults import Place
 FloatArray = NDArray[np.float64]
 
 PLACE_KINDS = ("device", "splice", "segment", "unmapped")
-LITTLE_DRAW = -2.5
+LITTLE_DRAW = -3.0
 """log draw scale over its spread below which a path is taken to be cut off somewhere."""
 
 
@@ -67,7 +67,7 @@ class Case:
             apart *= math.exp(-max(-60.0, min(60.0, weights.against_other)))
         total = float(chance.sum()) + apart
         before = max(1e-300, 1.0 - float(self.posterior.chance.sum()))
-        return chance / total, apart / total / before
+        return np.minimum(chance / total, 1.0), apart / total / before
 
     @property
     def tested(self) -> tuple[Place, ...]:
@@ -84,9 +84,9 @@ class Case:
         return self.posterior.chance_of(place) * apart
 
     @cached_property
-    def sound_chance(self) -> float:
-        """The chance that the path reads sound with the coil in."""
-        return self.posterior.apart.sound * self._adjusted[1]
+    def place_chance(self) -> float:
+        """The chance that the fault is at some place on the path."""
+        return float(self._adjusted[0].sum())
 
     def ranked(self, count: int) -> list[tuple[Place, float]]:
         """The likeliest hypotheses."""

@@ -12,6 +12,10 @@ from faults.tracing.step import Found, Stage
 from sites.network.faults import Place
 
 SUSPECTED = 0.95
+NO_PLACE_LEFT = 0.02
+NOT_PRESENT = 0.975
+HIDDEN_LEFT = 0.01
+"""What may be left for a fault that hid at every look when a trace ends *not present*."""
 SETTLED = 0.99
 CONTROLLER_SURE = 0.999
 MOST_LOOKS = 12
@@ -158,11 +162,18 @@ def _coil(case: Case) -> Act | None:
 
 def _soundness(case: Case) -> Act | Ending | None:
     """Where all readings are those of a sound path, the message decides what it was."""
-    evidence, apart = case.state.evidence, case.posterior.apart
-    if not evidence.readings or case.sound_chance < SETTLED - 0.01:
+    if not case.state.evidence.readings or case.place_chance > NO_PLACE_LEFT:
         return None
-    looks = _tally(evidence.looks)
-    if apart.none >= SETTLED and looks.all_shown == 0:
+    if case.chance_of(Place("other")) - case.posterior.apart.hidden > SUSPECTED:
+        return _unproved(case, "the readings fit no fault that the map has room for")
+    return _looks_decide(case)
+
+
+def _looks_decide(case: Case) -> Act | Ending:
+    """No place is left to suspect: look for the message until it is settled."""
+    apart = case.posterior.apart
+    looks = _tally(case.state.evidence.looks)
+    if apart.none >= NOT_PRESENT and apart.hidden <= HIDDEN_LEFT and looks.all_shown == 0:
         if case.draws_too_little:
             return _unproved(
                 case,
@@ -175,6 +186,8 @@ def _soundness(case: Case) -> Act | Ending | None:
             "path",
             found=(Found(at=Place("none"), kind="short", chance=apart.none, proved=False),),
         )
+    if looks.all_shown and apart.controller > 0.01 and looks.no_legs < 5:
+        return _look(case, "ruling-out", (), "once more with no wire on the controller")
     if looks.all_legs >= MOST_LOOKS or (apart.overload >= SETTLED and looks.all_legs >= 4):
         return _unproved(case, _sound_reason(case))
     if apart.hidden >= SETTLED and looks.all_legs >= 4:

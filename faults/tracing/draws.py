@@ -34,11 +34,6 @@ class DrawScale:
         """Prior mass of each node on a sound path, where devices are on."""
         return np.append(self._weights(count, 0.0, beliefs.draw_log_spread), 0.0)
 
-    def overload_weights(self, count: int, beliefs: Assumptions) -> FloatArray:
-        """Prior mass of each node on a path that draws too much."""
-        mean, spread = beliefs.overload_log_mean, beliefs.overload_log_spread
-        return np.append(self._weights(count, mean, spread), 0.0)
-
     def _weights(self, count: int, mean: float, spread: float) -> FloatArray:
         x, w = np.polynomial.hermite_e.hermegauss(count)
         off = (self.centre + self.spread * x - mean) / spread

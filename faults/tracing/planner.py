@@ -9,7 +9,7 @@ The other methods choose only the next node; which wire to clamp there is the sa
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
 import numpy as np
@@ -30,6 +30,10 @@ METHODS: tuple[str, ...] = get_args(Method)
 
 WORTH_READING = 0.004
 """A wire whose reading would eliminate less than this is not worth the half minute."""
+
+
+OFTEN = 4
+"""Readings of one wire after which another is not expected to tell more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +95,7 @@ class Planner:
 
     def choose(self, posterior: Posterior, sight: Sight, ground: Ground) -> Choice | None:
         """The next wire, or None where no reading anywhere would tell more."""
+        sight = self._fresh(posterior, sight, ground)
         here = self._best_wire(self.wires_at(posterior, sight, ground.here), ground)
         visits = self._visits(posterior, sight, ground)
         gains = np.array([visit.eliminates for visit in visits])
@@ -129,6 +134,21 @@ class Planner:
         if stray is not None:
             wires.append(Wire(node_id, None, point, point, float(posterior.chance[stray]), 1.0))
         return wires
+
+    @staticmethod
+    def _fresh(posterior: Posterior, sight: Sight, ground: Ground) -> Sight:
+        """Wires read often enough tell no more."""
+        edges = posterior.view.edge_of_wire
+        stale = [
+            edges[(node, wire)]
+            for (node, wire), times in ground.read.items()
+            if times >= OFTEN and wire is not None and (node, wire) in edges
+        ]
+        if not stale:
+            return sight
+        tells = sight.tells.copy()
+        tells[stale] = 0.0
+        return replace(sight, tells=tells)
 
     # -- the ways to choose a node
 
@@ -227,7 +247,8 @@ class Planner:
         usable = [
             (wire.eliminates / (1.0 + 0.5 * ground.read.get((wire.node, wire.id), 0)), -i, wire)
             for i, wire in enumerate(wires)
-            if not (wire.id is None and (wire.node in ground.no_stray or wire.chance < 0.02))
+            if ground.read.get((wire.node, wire.id), 0) < OFTEN
+            and not (wire.id is None and (wire.node in ground.no_stray or wire.chance < 0.02))
         ]
         if not usable:
             return None

@@ -41,12 +41,16 @@ from faults.tracing.prediction import (
     voltage_profile,
 )
 from faults.tracing.problem import TraceProblem
+from faults.tracing.soundness import SoundScales
 from faults.tracing.tree_view import TreeView, build_tree_view
 from sites.network.faults import Place
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+LOUD = 0.3
+"""Wires that carry this share of the reference say what the reference is."""
 
 REPORTED_SOUND = 0.3
 """Chance that a path that is sound now was reported for overcurrent."""
@@ -84,7 +88,8 @@ class _Part:
 
 @dataclass(frozen=True, slots=True)
 class _Grid:
-    """One evaluation of all rows that are alive; the sound path is on the fine part's grid."""
+    """One evaluation of all rows that are alive; ``sound_fit`` is the log likelihood of the path
+    without a fault over the grid of :class:`faults.tracing.soundness.SoundScales`."""
 
     draw: DrawScale
     sound: SoundTree
@@ -92,7 +97,7 @@ class _Grid:
     noise: ReadingNoise
     fine: _Part
     coarse: _Part
-    soundness: _Part
+    sound_fit: FloatArray
     asleep: BoolArray
 
     @property
@@ -115,6 +120,7 @@ class Reckoner:
         self.view = view
         self.beliefs = beliefs or Assumptions()
         self.resolution = resolution or Resolution()
+        self.sound_scales = SoundScales(problem, view)
         self.hypotheses = list_hypotheses(view, self.beliefs, problem.priors)
 
     def reckon(self, evidence: Evidence, before: Posterior | None = None) -> Posterior:
@@ -152,7 +158,6 @@ class Reckoner:
         few = np.array([count // 2, count])
         fine_cells = self.beliefs.resistance_grid(self.resolution.resistances)
         coarse_cells = self.beliefs.resistance_grid(self.resolution.coarse_resistances)
-        dead_short = (np.ones(1), np.ones(1))
 
         def part(
             which: IntArray, columns: IntArray, cells: tuple[FloatArray, FloatArray]
@@ -166,7 +171,7 @@ class Reckoner:
             noise=noise,
             fine=part(fine, every, fine_cells),
             coarse=part(coarse, few, coarse_cells),
-            soundness=part(np.array([-1]), every, dead_short),
+            sound_fit=self._sound_fit(evidence, noise),
             asleep=asleep,
         )
 
@@ -182,8 +187,7 @@ class Reckoner:
         cells: tuple[FloatArray, FloatArray],
     ) -> _Part:
         tree = sound if len(columns) == len(sound.scales) else sound.columns(columns.tolist())
-        points = np.where(which < 0, -1, rows.point[which])
-        faults = place_faults(tree, points, cells[0])
+        faults = place_faults(tree, rows.point[which], cells[0])
         carriers = {
             place: int(found[0])
             for row, place in rows.carrier.items()
@@ -194,11 +198,10 @@ class Reckoner:
             layers[k] = ratio_layer(reading, faults, carriers, self.problem.path)
         fit = np.zeros(layers.shape[1:])
         if len(layers) and fit.size:
-            fit = log_likelihood(layers, noise, self._scale_prior(faults))
+            fit = log_likelihood(layers, noise, self._scale_prior(faults.total))
         weights = draw.faulted_weights(len(columns) - 1, self.beliefs)
         joint = fit + np.log(cells[1])[None, :, None] + np.log(weights + 1e-300)
-        if which.size and which[0] >= 0:
-            joint = joint + self._looks_log(evidence, faults)
+        joint = joint + self._looks_log(evidence, faults)
         return _Part(which, columns, cells[0], faults, layers, fit, joint)
 
     def _split(
@@ -226,9 +229,15 @@ class Reckoner:
         reference = max(reading.current_ma for reading in evidence.readings)
         return DrawShares(sums, reference)
 
-    def _scale_prior(self, faults: FaultSet) -> ScalePrior:
+    def _sound_fit(self, evidence: Evidence, noise: ReadingNoise) -> FloatArray:
+        layers = self.sound_scales.layers(evidence.readings)
+        if not len(layers):
+            return np.zeros(layers.shape[-1])
+        return log_likelihood(layers, noise, self._scale_prior(self.sound_scales.total))[0, 0, :]
+
+    def _scale_prior(self, total: NDArray[np.complex128]) -> ScalePrior:
         path = self.problem.path
-        input_ohm = 1.0 / np.where(np.abs(faults.total) > 0.0, faults.total, 1e-9)
+        input_ohm = 1.0 / np.where(np.abs(total) > 0.0, total, 1e-9)
         gain = self.problem.meter.percent / 100.0 / math.sqrt(3.0)
         if self.problem.coil_ohm is None:
             return unknown_coil_scale(path.source_v, path.source_ohm, input_ohm, self.beliefs)
@@ -258,7 +267,7 @@ class Reckoner:
             row, apart = row / total, {name: value / total for name, value in apart.items()}
         apart_chance = Apart(**apart)
         row_chance = np.append(row, apart_chance.sound)
-        best = self._best(grid)
+        best = self._best(evidence, grid)
         return Posterior(
             hypotheses=self.hypotheses,
             sound=grid.sound,
@@ -285,7 +294,14 @@ class Reckoner:
             mass = np.exp(part.joint - part.joint.max(axis=(1, 2), keepdims=True))
             share = row[part.rows] / mass.sum(axis=(1, 2))
             held += np.einsum("krs,k->s", mass, share)
-        return grid.draw.refit(grid.sound.scales, held + apart.sound * _normed(self._sound_log(grid)))
+        draw = grid.draw.refit(grid.sound.scales, held)
+        if apart.sound < 0.5:
+            return draw
+        mass = _normed(self._sound_log(grid))
+        logs = self.sound_scales.logs
+        centre = float(mass @ logs)
+        spread = math.sqrt(float(mass @ (logs - centre) ** 2))
+        return DrawScale(centre, min(max(spread, 0.03), 0.6))
 
     def _weights(self, evidence: Evidence) -> FloatArray:
         """Prior weights of the places, cables counted in boxes reckoned in."""
@@ -333,23 +349,20 @@ class Reckoner:
 
     def _sound_log(self, grid: _Grid) -> FloatArray:
         """log of likelihood x prior of a sound path, by draw scale."""
-        weights = grid.draw.sound_weights(self.resolution.scales, self.beliefs)
-        return np.asarray(grid.soundness.fit[0, 0, :] + np.log(weights + 1e-300))
+        return np.asarray(grid.sound_fit + self.sound_scales.sound_log_weights(self.beliefs))
 
     def _apart_logs(self, evidence: Evidence, grid: _Grid) -> dict[str, float]:
         """log chance (not normed) of each hypothesis that is no place on the map."""
         beliefs = self.beliefs
         sound = self._sound_log(grid)
-        over = grid.soundness.fit[0, 0, :] + np.log(
-            grid.draw.overload_weights(self.resolution.scales, beliefs) + 1e-300
-        )
-        faults = grid.soundness.faults
+        over = grid.sound_fit + self.sound_scales.overload_log_weights(beliefs)
+        faults = self.sound_scales.faults()
         whole = full_current_ma(faults, self.problem)
         looks = np.zeros_like(sound)
         stays = fickle = 0.0
         for legs_on, shown, not_shown in _tallied(evidence.looks):
-            seen = np.broadcast_to(self._current_on(legs_on, faults, whole), whole.shape)[0, 0, :]
-            looks = looks + looks_log_chance(shown, not_shown, seen, self.problem, beliefs)
+            seen = whole if legs_on is None or legs_on else np.zeros_like(whole)
+            looks = looks + looks_log_chance(shown, not_shown, seen, self.problem, beliefs)[0, 0]
             misread = beliefs.misread_message
             stays += shown * math.log(1.0 - misread) + not_shown * math.log(misread)
             often = misread if legs_on is not None and not legs_on else 0.5
@@ -364,7 +377,7 @@ class Reckoner:
             "other": math.log(priors.other) + _other_log(grid.noise) + fickle,
         }
 
-    def _best(self, grid: _Grid) -> BestCell:
+    def _best(self, evidence: Evidence, grid: _Grid) -> BestCell:
         count = len(grid.rows.point) + 1
         resistance = np.full(count, self.beliefs.resistance_soft_ohm)
         column = np.full(count, self.resolution.scales // 2, dtype=np.int64)
@@ -380,12 +393,12 @@ class Reckoner:
             scale_ma[part.rows] = self._scale_of(
                 grid.noise, part.layers[:, at, r, s], part.faults.total[at, r, s]
             )
-        part = grid.soundness
         s = int(self._sound_log(grid).argmax())
-        column[-1] = s
-        scale_ma[-1] = self._scale_of(
-            grid.noise, part.layers[:, :1, 0, s], part.faults.total[:1, 0, s]
-        )[0]
+        column[-1] = int(
+            np.abs(np.log(grid.sound.scales[:-1]) - self.sound_scales.logs[s]).argmin()
+        )
+        layers = self.sound_scales.layers(evidence.readings)[:, :1, 0, s]
+        scale_ma[-1] = self._scale_of(grid.noise, layers, self.sound_scales.total[s : s + 1])[0]
         return BestCell(resistance, column, scale_ma)
 
     def _scale_of(
@@ -400,9 +413,18 @@ class Reckoner:
         weight = 1.0 / (spread * np.maximum(nominal, 1.0)) ** 2
         if not len(ratios):
             return np.asarray(nominal)
-        precision = np.linalg.inv(noise.covariance)
-        a = np.einsum("km,kl,lm->m", ratios, precision, ratios)
-        b = noise.current_ma @ precision @ ratios
+        current = noise.current_ma[:, None]
+        variance = np.diag(noise.covariance)[:, None]
+        loud = ratios > LOUD
+        each = np.where(loud, current / np.maximum(ratios, LOUD), np.nan)
+        some = loud.any(axis=0)
+        middle = nominal.copy()
+        middle[some] = np.nanmedian(each[:, some], axis=0)
+        # Readings that the middle one calls slips are left out.
+        off = np.abs(current - middle * ratios)
+        right = off < 6.0 * np.sqrt(variance) + 0.06 * middle * ratios
+        a = (right * ratios**2 / variance).sum(axis=0)
+        b = (right * ratios * current / variance).sum(axis=0)
         return np.asarray((b + weight * nominal) / (a + weight))
 
     def _mean_square_draw(

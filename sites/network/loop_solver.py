@@ -26,6 +26,9 @@ ComplexArray = npt.NDArray[np.complex128]
 
 _TIE_SIEMENS = 1.0
 
+_HOLDING_SIEMENS = 1e-12
+"""What holds no potential against rounding: at 28 V less than 0.03 nA flows there."""
+
 
 @dataclass(slots=True)
 class _Branches:
@@ -267,7 +270,7 @@ class LoopNetwork:
         Every tie joins two parts that were not connected, so no ring is made; a part that hangs
         on one conductor only is thus at no voltage between its conductors.
         """
-        held = siemens != 0.0
+        held = np.abs(siemens) > _HOLDING_SIEMENS
         source_a, source_b = self._source
         rows, columns = np.append(one[held], source_a), np.append(other[held], source_b)
         links = (np.ones(len(rows), dtype=np.int8), (rows, columns))

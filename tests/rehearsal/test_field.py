@@ -215,7 +215,11 @@ def test_an_unmapped_short_is_counted_read_and_left_off_with_the_splice() -> Non
     assert isinstance(seen, Clamp)
     # S2, S3 and D2 are on the map; one more hangs there.
     assert seen.cables_seen == 4
-    unmapped_ma = field.rig.wire_ma("N2", None, None)
+    unmapped = field.answer(step("clamp", node="N2", wire=None))
+    assert isinstance(unmapped, Clamp)
+    assert unmapped.wire is None
+    assert unmapped.seen_as
+    unmapped_ma = unmapped.current_ma
     rest_ma = clamp_ma(field, "N2", "S3") + clamp_ma(field, "N2", "D2")
     # In phase to better than a part in a thousand: the short and the devices are resistors.
     assert unmapped_ma == pytest.approx(seen.current_ma - rest_ma, rel=1e-3)
@@ -256,6 +260,7 @@ def test_a_branch_off_the_map_goes_off_with_the_splice_it_hangs_in() -> None:
 def test_nothing_unmapped_there_gives_cannot() -> None:
     field = energised(Field(rehearsal(short(Place("splice", "N2")))))
     assert isinstance(field.answer(step("isolate", at=Place("unmapped", "N2"))), Cannot)
+    assert isinstance(field.answer(step("clamp", node="N2", wire=None)), Cannot)
 
 
 def test_what_only_the_map_has_gives_cannot_and_costs_the_way() -> None:

@@ -1,0 +1,98 @@
+"""The path without a fault at a place: how well readings fit it, by draw scale.
+
+A sound path's current follows its devices' draws closely, so the likelihood is narrow in the
+common draw scale. The tree is solved once at Chebyshev nodes of log scale; what a wire carries is
+smooth in it, and is interpolated on a fine grid for each reading.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import BarycentricInterpolator
+
+from faults.tracing.assumptions import Assumptions
+from faults.tracing.evidence import CurrentReading
+from faults.tracing.noise import ratio_layer
+from faults.tracing.prediction import FaultSet, SoundTree, place_faults, solve_sound
+from faults.tracing.problem import TraceProblem
+from faults.tracing.tree_view import TreeView
+
+FloatArray = NDArray[np.float64]
+
+LOW_LOG, HIGH_LOG = -2.2, 2.2
+NODES = 9
+GRID = 177
+
+
+@dataclass(frozen=True)
+class SoundScales:
+    """A tree without a fault at NODES draw scales, and the fine grid (GRID,) between them."""
+
+    problem: TraceProblem
+    view: TreeView
+
+    @cached_property
+    def node_logs(self) -> FloatArray:
+        """Chebyshev nodes of the log draw scale."""
+        angle = (np.arange(NODES) + 0.5) * math.pi / NODES
+        middle, half = (HIGH_LOG + LOW_LOG) / 2.0, (HIGH_LOG - LOW_LOG) / 2.0
+        return np.asarray(middle - half * np.cos(angle))
+
+    @cached_property
+    def logs(self) -> FloatArray:
+        """The fine grid of the log draw scale."""
+        return np.linspace(LOW_LOG, HIGH_LOG, GRID)
+
+    @cached_property
+    def tree(self) -> SoundTree:
+        """The sound tree at the nodes."""
+        return solve_sound(self.view, np.exp(self.node_logs))
+
+    @cached_property
+    def path(self) -> FaultSet:
+        """The sound path as a fault set of one."""
+        return place_faults(self.tree, np.array([-1]), np.ones(1))
+
+    @cached_property
+    def total(self) -> NDArray[np.complex128]:
+        """Current into the terminals for 1 V there (GRID,)."""
+        values = self.path.total[0, 0, :]
+        fine = self._fine(np.stack([values.real, values.imag], axis=1))
+        return np.asarray(fine[:, 0] + 1j * fine[:, 1])
+
+    def layers(self, readings: Sequence[CurrentReading]) -> FloatArray:
+        """Ratios to the reference (k, 1, 1, GRID) of each reading's wire."""
+        if not readings:
+            return np.empty((0, 1, 1, GRID))
+        nodes = np.stack(
+            [ratio_layer(r, self.path, {}, self.problem.path)[0, 0, :] for r in readings], axis=1
+        )
+        return np.clip(self._fine(nodes), 0.0, None).T[:, None, None, :]
+
+    def faults(self) -> FaultSet:
+        """The sound path on the fine grid, as far as a scale's prior looks at it."""
+        total = self.total[None, None, :]
+        return FaultSet(
+            self.tree, np.array([-1]), np.ones(1), np.zeros_like(total), total, np.abs(total)
+        )
+
+    def _fine(self, values: FloatArray) -> FloatArray:
+        return np.asarray(BarycentricInterpolator(self.node_logs, values)(self.logs))
+
+    def sound_log_weights(self, beliefs: Assumptions) -> FloatArray:
+        """log prior mass of the grid on a sound path."""
+        return self._normal_log(0.0, beliefs.draw_log_spread)
+
+    def overload_log_weights(self, beliefs: Assumptions) -> FloatArray:
+        """log prior mass of the grid on a path that draws too much."""
+        return self._normal_log(beliefs.overload_log_mean, beliefs.overload_log_spread)
+
+    def _normal_log(self, mean: float, spread: float) -> FloatArray:
+        logs = -0.5 * ((self.logs - mean) / spread) ** 2
+        return np.asarray(logs - math.log(float(np.exp(logs).sum())))
