@@ -17,10 +17,7 @@ from faults.tracing.problem import TraceProblem
 from faults.tracing.proof import (
     Examiner,
     TestWeights,
-    WatchWire,
-    home_node,
     rivals_of,
-    watch_wire,
 )
 from faults.tracing.proof_course import CablesCounted, NextTest, next_test
 from faults.tracing.reckoner import Reckoner
@@ -28,6 +25,7 @@ from faults.tracing.rig_places import node_of_joint
 from faults.tracing.sight import Sight, look_over
 from faults.tracing.state import TraceState
 from faults.tracing.step import Found
+from faults.tracing.watch import WatchWire, home_node, watch_wire
 from sites.network.faults import Place
 
 FloatArray = NDArray[np.float64]
@@ -122,6 +120,7 @@ class Case:
         expected = expected_on_off(
             self.problem,
             self.posterior,
+            self.reckoner.sound_scales,
             self.reckoner.beliefs,
             suspect,
             home=home,

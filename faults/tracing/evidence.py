@@ -10,6 +10,10 @@ from sites.network.faults import Place
 MISCOUNT = 0.02
 """Chance that cables in a box are miscounted, or that one too many is of no matter."""
 
+APART_MA = 8.0
+APART_SHARE = 0.2
+"""Two readings of one wire further apart than both are not of the same thing."""
+
 WireKind = Literal["reference", "segment", "lead", "unmapped"]
 
 
@@ -88,8 +92,35 @@ class Evidence:
         return replace(self, proving=(*self.proving, test))
 
     @property
+    def settled(self) -> tuple[CurrentReading, ...]:
+        """The readings without those that others of the same wire outvote: whatever the fault,
+        two readings far apart on one wire are not both right."""
+        by_wire: dict[tuple[str, str, str], list[CurrentReading]] = {}
+        for reading in self.readings:
+            by_wire.setdefault((reading.kind, reading.node, reading.wire), []).append(reading)
+        outvoted = {id(r) for group in by_wire.values() for r in _outvoted(group)}
+        return tuple(r for r in self.readings if id(r) not in outvoted)
+
+    @property
     def clamped(self) -> frozenset[Place]:
         """Devices and unmapped things whose own wire has been clamped."""
         leads = {Place("device", r.wire) for r in self.readings if r.kind == "lead"}
         strays = {Place("unmapped", r.node) for r in self.readings if r.kind == "unmapped"}
         return frozenset(leads | strays)
+
+
+def _outvoted(group: list[CurrentReading]) -> list[CurrentReading]:
+    """Readings of one wire that disagree with more than half of the others."""
+    if len(group) < 3:
+        return []
+    agreeing = [sum(_alike(one, other) for other in group) for one in group]
+    most = max(agreeing)
+    if most * 2 <= len(group):
+        return []
+    leader = group[agreeing.index(most)]
+    return [one for one in group if not _alike(one, leader)]
+
+
+def _alike(one: CurrentReading, other: CurrentReading) -> bool:
+    apart = abs(one.current_ma - other.current_ma)
+    return apart <= max(APART_MA, APART_SHARE * max(one.current_ma, other.current_ma))

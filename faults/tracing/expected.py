@@ -13,11 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faults.tracing.assumptions import Assumptions
+from faults.tracing.evidence import CurrentReading
 from faults.tracing.likelihood import meter_variance
 from faults.tracing.posterior import Posterior
 from faults.tracing.prediction import edge_ratio, lead_ratio, place_faults
 from faults.tracing.problem import TraceProblem
-from faults.tracing.tree_view import TreeView, typical_admittance_s
+from faults.tracing.soundness import SoundScales
+from faults.tracing.tree_view import typical_admittance_s
+from faults.tracing.watch import WatchWire
 from sites.network.faults import Place
 
 FloatArray = NDArray[np.float64]
@@ -25,6 +28,8 @@ FloatArray = NDArray[np.float64]
 ON_SHARE = 0.04
 """Spread of a reading around its prediction with the suspect on, as a share: gain, drift,
 neighbours' draws."""
+
+OFF_WIDER = 1.2
 
 OFF_SHARE = 0.10
 """The same with the suspect off, beside what the draw scales leave open."""
@@ -52,6 +57,7 @@ class OnOff:
 def expected_on_off(
     problem: TraceProblem,
     posterior: Posterior,
+    scales: SoundScales,
     beliefs: Assumptions,
     suspect: Place,
     *,
@@ -85,8 +91,10 @@ def expected_on_off(
 
     meter = math.sqrt(meter_variance(problem.meter))
     on_ma = on(watched, carries=False) if watched else scale
-    off_mean, off_spread = _off(problem, posterior, beliefs, short.total[0, 0, column], scale,
-                                view, home, watched)
+    total = complex(short.total[0, 0, column])
+    off_mean, off_spread = _off(
+        problem, scales, beliefs, total, scale, WatchWire(home, watched)
+    )
     return OnOff(
         on_ma=on_ma,
         on_spread_ma=math.hypot(ON_SHARE * on_ma, meter),
@@ -100,26 +108,26 @@ def expected_on_off(
 
 def _off(
     problem: TraceProblem,
-    posterior: Posterior,
+    scales: SoundScales,
     beliefs: Assumptions,
     faulted_total: complex,
     scale_ma: float,
-    view: TreeView,
-    home: str,
-    watched: str,
+    watched: WatchWire,
 ) -> tuple[float, float]:
-    """(mean, spread) of the watched wire on the sound path, over the draw scales."""
-    sound = posterior.sound
+    """(mean, spread) of the watched wire on the sound path, over the draw scales.
+
+    At the voltage of a faulted path devices say little of what they draw at full voltage, so
+    the draw scale is taken as it was before any reading, and wider.
+    """
     series = problem.path.source_ohm + coil_behind(problem, beliefs, faulted_total, scale_ma)
-    sound_set = place_faults(sound, np.array([-1]), np.ones(1))
-    total = sound_set.total[0, 0, :]
-    reference = 1000.0 * problem.path.source_v * np.abs(total / (1.0 + series * total))
-    ratio = np.ones(len(total))
-    if watched:
-        ratio = edge_ratio(sound_set, view.edge_of_wire[(home, watched)])[0, 0, :]
-    weights = posterior.draw.sound_weights(len(sound.scales) - 1, beliefs)
-    weights = weights / weights.sum() if weights.sum() > 0 else np.ones_like(weights)
-    values = reference * ratio
+    total = scales.total
+    values = 1000.0 * problem.path.source_v * np.abs(total / (1.0 + series * total))
+    if watched.wire:
+        reading = CurrentReading("segment", watched.node, watched.wire, 0.0, 0.0)
+        values = values * scales.layers([reading])[0, 0, 0, :]
+    logs = scales.logs / (OFF_WIDER * beliefs.draw_log_spread)
+    weights = np.exp(-0.5 * logs**2)
+    weights /= weights.sum()
     mean = float(weights @ values)
     return mean, math.sqrt(max(0.0, float(weights @ (values - mean) ** 2)))
 

@@ -15,7 +15,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,8 +127,8 @@ class _Moments:
 
     a: FloatArray
     b: FloatArray
-    c: float
-    log_det: float
+    c: float | FloatArray
+    log_det: float | FloatArray
     floor: float
 
 
@@ -138,12 +137,13 @@ def log_likelihood(
     noise: ReadingNoise,
     scale: ScalePrior,
     *,
-    pairs_of: int = 6,
+    doubt: float = 2.0,
     reuse_within: float = 0.01,
 ) -> FloatArray:
     """log p(readings | hypothesis) for ratios (k, ...); at most two readings are slips.
 
-    ``pairs_of``: pairs are tried among that many of the readings that a slip explains best.
+    A second slip is tried where one slip explains the readings better than none by ``doubt``,
+    beside the reading that a slip explains best.
     ``reuse_within``: leaving a reading out that moves the scale by less than this keeps the
     density of the scale's prior as it was (0: never).
     """
@@ -165,18 +165,45 @@ def log_likelihood(
     )
     whole = _Gaussian(base, scale, reuse_within)
     terms = [whole.log + count * noise.sound_log]
-    gains = np.full(count, -np.inf)
+    best = np.full(t.shape[1], -np.inf)
+    worst = np.zeros(t.shape[1], dtype=np.intp)
     for j in range(count):
         left = whole.left(_without_one(base, u, v, precision, j))
         left += (count - 1) * noise.sound_log + noise.slip_log[j]
-        gains[j] = float(np.max(left - terms[0]))
+        worst[left > best] = j
+        np.maximum(best, left, out=best)
         terms.append(left)
-    suspicious = sorted(int(j) for j in np.argsort(-gains)[:pairs_of])
-    for i, j in combinations(suspicious, 2):
-        left = whole.left(_without_two(base, u, v, precision, (i, j)))
-        left += (count - 2) * noise.sound_log + noise.slip_log[i] + noise.slip_log[j]
+    total = _log_sum(terms)
+    doubtful = np.flatnonzero(best > terms[0] + doubt)
+    if count > 2 and len(doubtful):
+        some = _Moments(base.a[doubtful], base.b[doubtful], base.c, base.log_det, base.floor)
+        part = whole.picked(doubtful)
+        total[doubtful] = np.logaddexp(
+            total[doubtful],
+            _second_slips(part, some, u[:, doubtful], v, precision, noise, worst[doubtful]),
+        )
+    return total.reshape(shape)
+
+
+def _second_slips(
+    part: _Gaussian,
+    base: _Moments,
+    u: FloatArray,
+    v: FloatArray,
+    precision: FloatArray,
+    noise: ReadingNoise,
+    first: NDArray[np.intp],
+) -> FloatArray:
+    """log likelihood with two slips: the reading that a slip explains best (``first``, one for
+    each hypothesis), and any other beside it."""
+    count = len(v)
+    terms = []
+    for i in range(count):
+        left = part.left(_without_two(base, u, v, precision, first, i))
+        left += (count - 2) * noise.sound_log + noise.slip_log[i] + noise.slip_log[first]
+        left[first == i] = -np.inf
         terms.append(left)
-    return _log_sum(terms).reshape(shape)
+    return _log_sum(terms)
 
 
 class _Gaussian:
@@ -204,6 +231,20 @@ class _Gaussian:
         blind = -0.5 * (moments.c + moments.log_det)
         return np.where(known, log + prior, blind)
 
+    def picked(self, which: NDArray[np.intp]) -> _Gaussian:
+        """The same for some hypotheses."""
+        part = object.__new__(_Gaussian)
+        part.reuse_within = self.reuse_within
+        part.best, part.log, part.prior = self.best[which], self.log[which], self.prior[which]
+
+        def scale(
+            best: FloatArray, variance: FloatArray, inner: NDArray[np.intp] | slice
+        ) -> FloatArray:
+            return self.scale(best, variance, which[inner])
+
+        part.scale = scale
+        return part
+
     @staticmethod
     def _variance(moments: _Moments) -> FloatArray:
         return np.asarray(1.0 / np.maximum(moments.a, moments.floor))
@@ -230,24 +271,33 @@ def _without_one(
 
 
 def _without_two(
-    base: _Moments, u: FloatArray, v: FloatArray, precision: FloatArray, pair: tuple[int, int]
+    base: _Moments,
+    u: FloatArray,
+    v: FloatArray,
+    precision: FloatArray,
+    first: NDArray[np.intp],
+    i: int,
 ) -> _Moments:
-    i, j = pair
-    block = precision[np.ix_(pair, pair)]
-    inverse = np.linalg.inv(block)
-    uu = u[[i, j]]
-    vv = v[[i, j]]
+    """Without reading ``i`` and one more, ``first`` (m,), for each hypothesis its own."""
+    p_f, p_i, p_c = precision[first, first], precision[i, i], precision[first, i]
+    same = first == i
+    det = np.where(same, 1.0, p_f * p_i - p_c * p_c)
+    u_f, u_i = u[first, np.arange(len(first))], u[i]
+    v_f, v_i = v[first], v[i]
+    a = (p_i * u_f * u_f - 2.0 * p_c * u_f * u_i + p_f * u_i * u_i) / det
+    b = (p_i * u_f * v_f - p_c * (u_f * v_i + u_i * v_f) + p_f * u_i * v_i) / det
+    c = (p_i * v_f * v_f - 2.0 * p_c * v_f * v_i + p_f * v_i * v_i) / det
     return _Moments(
-        a=base.a - np.einsum("im,ij,jm->m", uu, inverse, uu),
-        b=base.b - (inverse @ vv) @ uu,
-        c=base.c - float(vv @ inverse @ vv),
-        log_det=base.log_det + math.log(float(np.linalg.det(block)) / (2.0 * math.pi) ** 2),
+        a=base.a - a,
+        b=base.b - b,
+        c=base.c - c,
+        log_det=base.log_det + np.log(det / (2.0 * math.pi) ** 2),
         floor=base.floor,
     )
 
 
 def _log_sum(terms: list[FloatArray]) -> FloatArray:
-    top = terms[0].copy()
+    top = np.maximum(terms[0], -1e300)
     for term in terms[1:]:
         np.maximum(top, term, out=top)
     total = np.zeros_like(top)

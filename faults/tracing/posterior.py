@@ -67,6 +67,7 @@ class Posterior:
     best: BestCell
     draw: DrawScale
     mean_square_draw: FloatArray
+    all_awake: bool
 
     @property
     def view(self) -> TreeView:

@@ -19,57 +19,16 @@ from faults.tracing.assumptions import Assumptions
 from faults.tracing.expected import OnOff
 from faults.tracing.hypotheses import Hypotheses
 from faults.tracing.tree_view import TreeView
+from faults.tracing.watch import LoggedReading, WatchWire
 from sites.network.faults import Place
 
 FloatArray = NDArray[np.float64]
-
-REFERENCE = ""
-"""Stands for the reference among the wires of the controller."""
 
 ENOUGH = 100.0
 CHANCE_NEEDED = 0.999
 TEST_CAP = 99.0
 BARE_CUT = 0.05
 """Chance that a place was cut out without rejoining the path past it."""
-
-
-@dataclass(frozen=True, slots=True)
-class WatchWire:
-    """The wire whose current tells: a segment at a node, or the reference."""
-
-    node: str
-    wire: str
-
-
-@dataclass(frozen=True, slots=True)
-class LoggedReading:
-    """A clamp reading with the rig's state. ``sitting`` counts isolating and restoring acts, so
-    that readings of one state stand together; ``proving`` whether a proof was under way."""
-
-    node: str
-    wire: str | None
-    current_ma: float
-    isolated: frozenset[Place]
-    sitting: int
-    proving: bool
-
-
-def watch_wire(view: TreeView, suspect: Place, home: str) -> WatchWire:
-    """The wire that feeds a suspect: for a segment its own upper end, else the incoming one."""
-    if suspect.kind == "segment":
-        return WatchWire(home, suspect.id)
-    return WatchWire(home, view.upstream_segment.get(home, REFERENCE))
-
-
-def home_node(view: TreeView, suspect: Place, device_node: dict[str, str]) -> str:
-    """The node at which a suspect is proved: of a segment, its upper end."""
-    if suspect.kind == "device":
-        return device_node[suspect.id]
-    if suspect.kind == "segment":
-        middle = view.point_of_segment[suspect.id]
-        above = int(view.parent[middle])
-        return view.place_of_point[above].id
-    return suspect.id
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,8 @@ from typing import Literal
 
 from faults.tracing.expected import OnOff
 from faults.tracing.evidence import MISCOUNT
-from faults.tracing.proof import CHANCE_NEEDED, ENOUGH, Examiner, LoggedReading, TestWeights
+from faults.tracing.proof import CHANCE_NEEDED, ENOUGH, Examiner, TestWeights
+from faults.tracing.watch import LoggedReading
 from sites.network.faults import Place
 
 Act = Literal["clamp", "isolate", "restore", "proved", "stuck"]

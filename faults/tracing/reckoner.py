@@ -9,7 +9,7 @@ say of them; rows whose chance is past doubt keep it without being reckoned agai
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +51,9 @@ BoolArray = NDArray[np.bool_]
 
 LOUD = 0.3
 """Wires that carry this share of the reference say what the reference is."""
+
+WAKE = 0.05
+"""When *other* is likelier than this, rows that were past doubt are reckoned again."""
 
 REPORTED_SOUND = 0.3
 """Chance that a path that is sound now was reported for overcurrent."""
@@ -129,6 +132,13 @@ class Reckoner:
         ``before`` is the posterior one observation earlier: it says where to lay the draw scales
         and which rows are past doubt. None: everything from nothing.
         """
+        evidence = replace(evidence, readings=evidence.settled)
+        posterior = self._reckon(evidence, before)
+        if before is not None and posterior.apart.other > WAKE and not posterior.all_awake:
+            posterior = self._reckon(evidence, replace(before, row_chance=before.row_chance + WAKE))
+        return posterior
+
+    def _reckon(self, evidence: Evidence, before: Posterior | None) -> Posterior:
         draw = before.draw if before else DrawScale(0.0, self.beliefs.draw_log_spread)
         posterior = self._gather(evidence, self._evaluate(evidence, before, draw), before)
         if posterior.draw.far_from(draw):
@@ -277,6 +287,7 @@ class Reckoner:
             apart=apart_chance,
             best=best,
             draw=self._refit(grid, row, apart_chance),
+            all_awake=not bool(grid.asleep.any()),
             mean_square_draw=self._mean_square_draw(grid.sound, grid.rows, row_chance, best),
         )
 

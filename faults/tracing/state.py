@@ -28,7 +28,7 @@ from faults.tracing.observations import (
     RunStation,
 )
 from faults.tracing.problem import TraceProblem
-from faults.tracing.proof import REFERENCE, LoggedReading
+from faults.tracing.watch import REFERENCE, LoggedReading
 from faults.tracing.rig import Rig, rig_after, rig_at_start
 from faults.tracing.travel import Position, start_position, step_minutes
 from sites.network.faults import Place

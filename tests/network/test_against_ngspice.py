@@ -92,6 +92,10 @@ CASES: dict[str, tuple[WirePath, Condition]] = {
     "open splice a, on a ring": (charged(ring), rigged(opened("splice", "N3", "a"))),
     "open splice b, root of a ring": (ring, rigged(opened("splice", "N1", "b"))),
     "open splice a, behind a ring": (ring, rigged(opened("splice", "N5", "a"))),
+    "open splice a, on a ring, its spur leaking": (
+        earthed(ring),
+        rigged(opened("splice", "N4", "a"), earth("device", "D5", "a", 2.0), coil=None),
+    ),
     "open splice a, on twins": (twins, rigged(opened("splice", "N2", "a"))),
     "open splice a, at the controller": (straight, rigged(opened("splice", "N0", "a"))),
     "open segment a, tree": (charged(branching), rigged(opened("segment", "S2", "a", 0.4))),
