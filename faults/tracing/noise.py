@@ -73,8 +73,8 @@ class DrawShares:
         return spread**2 * self.scale_ma**2 * float(self.before[high] - self.before[low])
 
 
-def _interval(reading: CurrentReading, view: TreeView) -> tuple[int, int]:
-    """The points whose draw a reading sees; a stray wire sees none."""
+def span_of(reading: CurrentReading, view: TreeView) -> tuple[int, int]:
+    """The points low..high whose draw a reading sees; a stray wire sees none."""
     if reading.kind == "reference":
         return 0, view.size
     if reading.kind == "segment":
@@ -110,7 +110,7 @@ def reading_noise(
         * np.outer(current, current)
     )
     if shares is not None:
-        spans = [_interval(reading, view) for reading in readings]
+        spans = [span_of(reading, view) for reading in readings]
         for i in range(count):
             for j in range(i + 1):
                 low, high = max(spans[i][0], spans[j][0]), min(spans[i][1], spans[j][1])

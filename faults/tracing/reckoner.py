@@ -258,7 +258,7 @@ class Reckoner:
     # -- from the grid to chances
 
     def _gather(self, evidence: Evidence, grid: _Grid, before: Posterior | None) -> Posterior:
-        weight = self._weights(evidence)
+        weight = self.place_weights(evidence)
         row_weight = np.bincount(grid.rows.row_of, weight, len(grid.rows.point))
         log_row = np.full(len(row_weight), -np.inf)
         for part in grid.parts:
@@ -314,7 +314,7 @@ class Reckoner:
         spread = math.sqrt(float(mass @ (logs - centre) ** 2))
         return DrawScale(centre, min(max(spread, 0.03), 0.6))
 
-    def _weights(self, evidence: Evidence) -> FloatArray:
+    def place_weights(self, evidence: Evidence) -> FloatArray:
         """Prior weights of the places, cables counted in boxes reckoned in."""
         weight = self.hypotheses.weight.copy()
         for count in evidence.counts:
@@ -335,7 +335,7 @@ class Reckoner:
         """log chance of the report and of all looks for the message (K, R, S)."""
         current = full_current_ma(faults, self.problem)
         logs = report_log_chance(current, self.problem, self.beliefs)
-        for legs_on, shown, not_shown in _tallied(evidence.looks):
+        for legs_on, shown, not_shown in looks_tallied(evidence.looks):
             seen = self._current_on(legs_on, faults, current)
             logs = logs + looks_log_chance(shown, not_shown, seen, self.problem, self.beliefs)
         return np.asarray(logs)
@@ -371,7 +371,7 @@ class Reckoner:
         whole = full_current_ma(faults, self.problem)
         looks = np.zeros_like(sound)
         stays = fickle = 0.0
-        for legs_on, shown, not_shown in _tallied(evidence.looks):
+        for legs_on, shown, not_shown in looks_tallied(evidence.looks):
             seen = whole if legs_on is None or legs_on else np.zeros_like(whole)
             looks = looks + looks_log_chance(shown, not_shown, seen, self.problem, beliefs)[0, 0]
             misread = beliefs.misread_message
@@ -477,7 +477,7 @@ def _other_log(noise: ReadingNoise) -> float:
     return -len(noise.current_ma) * math.log(noise.top_ma)
 
 
-def _tallied(
+def looks_tallied(
     looks: tuple[MessageLook, ...],
 ) -> list[tuple[frozenset[str] | None, int, int]]:
     """(legs on, looks that showed it, looks that did not) for each set of legs."""

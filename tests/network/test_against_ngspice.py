@@ -94,7 +94,12 @@ CASES: dict[str, tuple[WirePath, Condition]] = {
     "open splice a, behind a ring": (ring, rigged(opened("splice", "N5", "a"))),
     "open splice a, on a ring, its spur leaking": (
         earthed(ring),
-        rigged(opened("splice", "N4", "a"), earth("device", "D5", "a", 2.0), coil=None),
+        rigged(
+            opened("splice", "N4", "a"),
+            earth("device", "D5", "a", 2.0),
+            short("splice", "N2", 0.5),
+            coil=None,
+        ),
     ),
     "open splice a, on twins": (twins, rigged(opened("splice", "N2", "a"))),
     "open splice a, at the controller": (straight, rigged(opened("splice", "N0", "a"))),
