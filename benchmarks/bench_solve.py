@@ -1,10 +1,10 @@
 """How long a solve takes, how that grows, and scipy's sparse LU on the same network.
 
 All times are medians of processor time in milliseconds, taken by turns in one run, so that other
-work on the machine is not counted. ``whole``: from the path as
-data to currents in every wire. ``prepared``: the same on a path indexed before, as a trace does
-it. ``lu``: scipy's ``splu`` of the same network's voltages, assembled from ready arrays,
-factorised and solved, with the faster of two orderings; no currents worked out.
+work on the machine is not counted. ``whole``: from the path as data to currents in every wire.
+``prepared``: the same on a path indexed before (``solve_prepared``). ``lu``: scipy's ``splu`` of
+the same network's voltages, assembled from ready arrays, factorised and solved, with the faster
+of two orderings; no currents worked out.
 """
 
 from __future__ import annotations

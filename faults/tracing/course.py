@@ -193,7 +193,10 @@ def _looks_decide(case: Case) -> Act | Ending:
     if apart.hidden >= SETTLED and looks.all_legs >= 4:
         return _unproved(case, _sound_reason(case))
     return _look(
-        case, "ruling-out", None, "the path reads sound: does the message show now, or not any more?"
+        case,
+        "ruling-out",
+        None,
+        "the path reads sound: does the message show now, or not any more?",
     )
 
 

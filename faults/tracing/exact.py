@@ -17,10 +17,9 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from faults.tracing.assumptions import Assumptions
 from faults.tracing.evidence import Evidence
 from faults.tracing.hypotheses import group_rows
-from faults.tracing.likelihood import meter_variance, slip_log_density
+from faults.tracing.likelihood import reading_variance, slip_log_density
 from faults.tracing.messages import (
     full_current_ma,
     looks_log_chance,
@@ -84,10 +83,7 @@ class _Exact:
         weight = self.reckoner.place_weights(self.evidence)
         row_weight = np.bincount(rows.row_of, weight, len(rows.point))
         logs = np.array(
-            [
-                self._place_log(int(point), rows.carrier.get(i))
-                for i, point in enumerate(rows.point)
-            ]
+            [self._place_log(int(point), rows.carrier.get(i)) for i, point in enumerate(rows.point)]
         ) + np.log(row_weight)
         apart = self._apart_logs()
         peak = max(float(logs.max()), max(apart.values()))
@@ -128,12 +124,8 @@ class _Exact:
         resistances, mass = self._resistances()
         scales, weights = self._scales(self.nodes.scales)
         scales = np.append(scales, 0.0)
-        weights = np.append(
-            weights * (1.0 - self.beliefs.off_share), self.beliefs.off_share
-        )
-        faults = place_faults(
-            solve_sound(self.view, scales), np.array([point]), resistances
-        )
+        weights = np.append(weights * (1.0 - self.beliefs.off_share), self.beliefs.off_share)
+        faults = place_faults(solve_sound(self.view, scales), np.array([point]), resistances)
         carriers = {} if carrier is None else {carrier: 0}
         fit = self._fit(faults, carriers)
         current = full_current_ma(faults, self.problem)
@@ -153,9 +145,7 @@ class _Exact:
         x, w = np.polynomial.hermite_e.hermegauss(self.nodes.sound_scales)
         w = w / w.sum()
         sound = self._sound(np.exp(beliefs.draw_log_spread * x))
-        over = self._sound(
-            np.exp(beliefs.overload_log_mean + beliefs.overload_log_spread * x)
-        )
+        over = self._sound(np.exp(beliefs.overload_log_mean + beliefs.overload_log_spread * x))
         stays = fickle = 0.0
         misread = beliefs.misread_message
         for legs_on, shown, not_shown in looks_tallied(self.evidence.looks):
@@ -243,7 +233,7 @@ class _Exact:
         hours = np.array([r.at_min for r in self.evidence.readings]) / 60.0
         drift = self.beliefs.drift_per_hour**2 * np.minimum.outer(hours, hours)
         fixed = drift * np.outer(self.current, self.current)
-        fixed += np.diag(np.full(len(hours), meter_variance(self.problem.meter)))
+        fixed += np.diag(reading_variance(self.problem.meter, self.current))
         return np.asarray(fixed)
 
     def _draw_covariance(self, faults: FaultSet, count: int) -> FloatArray:

@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 
 from faults.tracing.assumptions import Assumptions
 from faults.tracing.evidence import CurrentReading
-from faults.tracing.likelihood import meter_variance
+from faults.tracing.likelihood import meter_spread_ma
 from faults.tracing.posterior import Posterior
 from faults.tracing.prediction import edge_ratio, lead_ratio, place_faults
 from faults.tracing.problem import TraceProblem
 from faults.tracing.soundness import SoundScales
-from faults.tracing.tree_view import typical_admittance_s
+from faults.tracing.tree_view import TreeView, typical_admittance_s
 from faults.tracing.watch import WatchWire
 from sites.network.faults import Place
 
@@ -72,9 +72,7 @@ def expected_on_off(
     point = int(posterior.rows.point[row])
     column = int(posterior.best.column[row])
     scale = float(posterior.best.scale_ma[row])
-    short = place_faults(
-        sound, np.array([point]), np.array([posterior.best.resistance_ohm[row]])
-    )
+    short = place_faults(sound, np.array([point]), np.array([posterior.best.resistance_ohm[row]]))
 
     def on(wire: str | None, *, carries: bool) -> float:
         if wire is None:
@@ -84,16 +82,20 @@ def expected_on_off(
             return float(edge_ratio(short, edge)[0, 0, column]) * scale
         device = next(d for d in problem.path.devices if d.id == wire)
         admittance = typical_admittance_s(device, problem.path)
-        ratio = lead_ratio(
-            short, view.point_of_node[home], admittance, np.array([carries])
-        )
+        ratio = lead_ratio(short, view.point_of_node[home], admittance, np.array([carries]))
         return float(ratio[0, 0, column]) * scale
 
-    meter = math.sqrt(meter_variance(problem.meter))
+    meter = meter_spread_ma(problem.meter)
     on_ma = on(watched, carries=False) if watched else scale
     total = complex(short.total[0, 0, column])
+    lifted = suspect.id if suspect.kind == "device" else None
     off_mean, off_spread = _off(
-        problem, scales, beliefs, total, scale, WatchWire(home, watched)
+        problem,
+        scales,
+        beliefs,
+        coil_behind(problem, beliefs, total, scale),
+        WatchWire(home, watched),
+        lifted,
     )
     return OnOff(
         on_ma=on_ma,
@@ -110,26 +112,39 @@ def _off(
     problem: TraceProblem,
     scales: SoundScales,
     beliefs: Assumptions,
-    faulted_total: complex,
-    scale_ma: float,
+    coil_ohm: complex,
     watched: WatchWire,
+    lifted: str | None,
 ) -> tuple[float, float]:
     """(mean, spread) of the watched wire on the sound path, over the draw scales.
 
     At the voltage of a faulted path devices say little of what they draw at full voltage, so
-    the draw scale is taken as it was before any reading, and wider.
+    the draw scale is taken as it was before any reading, and wider. A ``lifted`` device draws
+    nothing. Each device's own draw adds its spread.
     """
-    series = problem.path.source_ohm + coil_behind(problem, beliefs, faulted_total, scale_ma)
+    series = problem.path.source_ohm + coil_ohm
     total = scales.total
-    values = 1000.0 * problem.path.source_v * np.abs(total / (1.0 + series * total))
+    reference = 1000.0 * problem.path.source_v * np.abs(total / (1.0 + series * total))
+    values = reference
     if watched.wire:
         reading = CurrentReading("segment", watched.node, watched.wire, 0.0, 0.0)
-        values = values * scales.layers([reading])[0, 0, 0, :]
+        values = reference * scales.layers([reading])[0, 0, 0, :]
+    if lifted is not None:
+        lead = CurrentReading("lead", watched.node, lifted, 0.0, 0.0)
+        values = np.maximum(values - reference * scales.layers([lead])[0, 0, 0, :], 0.0)
     logs = scales.logs / (OFF_WIDER * beliefs.draw_log_spread)
     weights = np.exp(-0.5 * logs**2)
     weights /= weights.sum()
     mean = float(weights @ values)
-    return mean, math.sqrt(max(0.0, float(weights @ (values - mean) ** 2)))
+    common = float(weights @ (values - mean) ** 2)
+    own = (beliefs.draw_spread * mean) ** 2 / max(1, _loads_beyond(scales.view, watched))
+    return mean, math.sqrt(max(0.0, common) + own)
+
+
+def _loads_beyond(view: TreeView, watched: WatchWire) -> int:
+    """Points with devices at or beyond the watched wire."""
+    edge = view.edge_of_wire.get((watched.node, watched.wire), 0)
+    return int(np.count_nonzero(view.load_s[edge : view.last[edge]]))
 
 
 def coil_behind(

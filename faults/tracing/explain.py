@@ -6,7 +6,7 @@ import math
 
 from faults.tracing.act import Act
 from faults.tracing.case import Case
-from faults.tracing.likelihood import meter_variance
+from faults.tracing.likelihood import meter_spread_ma
 from faults.tracing.messages import shown_chance
 from faults.tracing.planner import Wire
 from faults.tracing.rollout import quantile
@@ -88,12 +88,14 @@ def expectations(case: Case, act: Act) -> tuple[Expectation, ...]:
 
 def _interval(place: Place, mean: float, spread: float) -> Expectation:
     return Expectation(
-        at=place, low_ma=round(max(0.0, mean - 1.96 * spread), 1), high_ma=round(mean + 1.96 * spread, 1)
+        at=place,
+        low_ma=round(max(0.0, mean - 1.96 * spread), 1),
+        high_ma=round(mean + 1.96 * spread, 1),
     )
 
 
 def _spread(case: Case, mean: float) -> float:
-    return math.sqrt(meter_variance(case.problem.meter) + (0.03 * mean) ** 2)
+    return math.sqrt(meter_spread_ma(case.problem.meter) ** 2 + (0.03 * mean) ** 2)
 
 
 def _of_wire(case: Case, wire: Wire) -> tuple[Expectation, ...]:

@@ -48,11 +48,22 @@ class ReadingNoise:
     top_ma: float
 
 
-def meter_variance(meter: Meter) -> float:
-    """Variance of one reading: uniform within ± counts, then rounded. A floor keeps a perfect
-    meter from making the matrix singular: 1e-4 of a milliamp squared is below any rounding."""
+PICK_UP_MA = 0.3
+LENGTH_SHARE = 0.005
+"""Spreads of what no meter takes away: pick-up, and lengths and gauges that are not quite those
+of the map (common practice, no source)."""
+
+
+def reading_variance(meter: Meter, current_ma: FloatArray) -> FloatArray:
+    """Variance of single readings: uniform within ± counts, then rounded; pick-up, lengths."""
     counts = meter.counts * meter.resolution_ma
-    return counts**2 / 3.0 + meter.resolution_ma**2 / 12.0 + 1e-4
+    fixed = counts**2 / 3.0 + meter.resolution_ma**2 / 12.0 + PICK_UP_MA**2
+    return np.asarray(fixed + (LENGTH_SHARE * current_ma) ** 2)
+
+
+def meter_spread_ma(meter: Meter) -> float:
+    """Standard deviation of a reading of nearly nothing."""
+    return math.sqrt(float(reading_variance(meter, np.zeros(1))[0]))
 
 
 def slip_log_density(current_ma: FloatArray, slips: Slips, top_ma: float) -> FloatArray:

@@ -32,9 +32,7 @@ def full_current_ma(faults: FaultSet, problem: TraceProblem) -> FloatArray:
     return np.asarray(1000.0 * problem.path.source_v * np.abs(total / (1.0 + source * total)))
 
 
-def shown_chance(
-    current_ma: FloatArray, problem: TraceProblem, beliefs: Assumptions
-) -> FloatArray:
+def shown_chance(current_ma: FloatArray, problem: TraceProblem, beliefs: Assumptions) -> FloatArray:
     """Chance that the message shows at a current."""
     spread = max(problem.path.trip_spread, beliefs.trip_spread)
     raw = ndtr((current_ma / problem.path.trip_ma - 1.0) / spread)

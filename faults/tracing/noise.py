@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from faults.tracing.assumptions import Assumptions
 from faults.tracing.evidence import CurrentReading
-from faults.tracing.likelihood import ReadingNoise, meter_variance, slip_log_density
+from faults.tracing.likelihood import ReadingNoise, reading_variance, slip_log_density
 from faults.tracing.prediction import FaultSet, edge_ratio, lead_ratio
 from faults.tracing.problem import TraceProblem
 from faults.tracing.tree_view import TreeView, typical_admittance_s
@@ -103,11 +103,9 @@ def reading_noise(
     count = len(readings)
     current = np.array([reading.current_ma for reading in readings])
     hours = np.array([reading.at_min for reading in readings]) / 60.0
-    covariance = np.diag(np.full(count, meter_variance(problem.meter)))
+    covariance = np.diag(reading_variance(problem.meter, current))
     covariance += (
-        beliefs.drift_per_hour**2
-        * np.minimum.outer(hours, hours)
-        * np.outer(current, current)
+        beliefs.drift_per_hour**2 * np.minimum.outer(hours, hours) * np.outer(current, current)
     )
     if shares is not None:
         spans = [span_of(reading, view) for reading in readings]

@@ -117,7 +117,9 @@ class FaultSet:
 def place_faults(sound: SoundTree, points: IntArray, resistance_ohm: FloatArray) -> FaultSet:
     """Shorts of ``resistance_ohm`` (R,) or (K, R) at ``points`` (K,)."""
     where = np.maximum(points, 0)
-    resistance = np.broadcast_to(np.atleast_2d(resistance_ohm), (len(points), _width(resistance_ohm)))
+    resistance = np.broadcast_to(
+        np.atleast_2d(resistance_ohm), (len(points), _width(resistance_ohm))
+    )
     d = sound.voltage[where][:, None, :]
     z = sound.driving_ohm[where][:, None, :]
     current = d / (z + resistance[:, :, None])

@@ -43,9 +43,7 @@ class Rivals:
     wires: tuple[str | None, ...]
 
 
-def rivals_of(
-    view: TreeView, hypotheses: Hypotheses, suspect: Place, home: str
-) -> Rivals:
+def rivals_of(view: TreeView, hypotheses: Hypotheses, suspect: Place, home: str) -> Rivals:
     """Who else could have it, by the wire at the suspect's place that would show it."""
     size = len(hypotheses.places)
     group = np.zeros(size, dtype=np.int64)

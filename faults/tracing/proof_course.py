@@ -134,9 +134,7 @@ class _Course:
             fresh = [r for r in self._at(far.node, wire) if r.proving]
             weak = self.weights.before[group] < BEFORE_ENOUGH
             if not fresh or (weak and len(fresh) < MOST_REPEATS):
-                return NextTest(
-                    "clamp", far.node, wire, "what goes on from here, read afresh"
-                )
+                return NextTest("clamp", far.node, wire, "what goes on from here, read afresh")
         return NextTest("isolate", why="off, the current that feeds it must fall")
 
     def _stray(self) -> NextTest | None:
@@ -152,9 +150,7 @@ class _Course:
         counted = self.counted
         if counted.differed and not counted.stray_absent:
             if not self._at(self.suspect.id, None):
-                return NextTest(
-                    "clamp", self.suspect.id, None, "a cable too many was counted here"
-                )
+                return NextTest("clamp", self.suspect.id, None, "a cable too many was counted here")
         if counted.agreed < 2 or counted.agreed <= counted.differed:
             if len([r for r in self.log if r.proving]) < 8:
                 return self._clamp("count the cables and leads in the box and tell how many")

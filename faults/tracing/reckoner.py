@@ -58,6 +58,7 @@ WAKE = 0.05
 REPORTED_SOUND = 0.3
 """Chance that a path that is sound now was reported for overcurrent."""
 
+
 @dataclass(frozen=True, slots=True)
 class Resolution:
     """How fine the grids are.
@@ -169,9 +170,7 @@ class Reckoner:
         fine_cells = self.beliefs.resistance_grid(self.resolution.resistances)
         coarse_cells = self.beliefs.resistance_grid(self.resolution.coarse_resistances)
 
-        def part(
-            which: IntArray, columns: IntArray, cells: tuple[FloatArray, FloatArray]
-        ) -> _Part:
+        def part(which: IntArray, columns: IntArray, cells: tuple[FloatArray, FloatArray]) -> _Part:
             return self._part(evidence, noise, draw, sound, rows, which, columns, cells)
 
         return _Grid(
@@ -214,9 +213,7 @@ class Reckoner:
         joint = joint + self._looks_log(evidence, faults)
         return _Part(which, columns, cells[0], faults, layers, fit, joint)
 
-    def _split(
-        self, rows: Rows, before: Posterior | None
-    ) -> tuple[IntArray, IntArray, BoolArray]:
+    def _split(self, rows: Rows, before: Posterior | None) -> tuple[IntArray, IntArray, BoolArray]:
         """(fine rows, coarse rows, which are asleep)."""
         count = len(rows.point)
         room = self.resolution.fine_rows
@@ -351,8 +348,9 @@ class Reckoner:
         legs = set(self.view.downstream_segments[self.problem.path.controller.id])
         part = build_tree_view(self.problem.path, legs_off=frozenset(legs - legs_on))
         where = {place: i for i, place in enumerate(part.place_of_point)}
-        points = [where.get(self.view.place_of_point[p], -1) if p >= 0 else -1
-                  for p in faults.points]
+        points = [
+            where.get(self.view.place_of_point[p], -1) if p >= 0 else -1 for p in faults.points
+        ]
         kept = place_faults(
             solve_sound(part, faults.sound.scales), np.array(points), faults.resistance_ohm
         )

@@ -194,9 +194,7 @@ class Session:
             raise Refused(
                 f"step {strike.step} has no answer to strike: name an earlier step", "/step"
             )
-        told = tuple(
-            replace(t, struck=True) if t.step == strike.step else t for t in self.told
-        )
+        told = tuple(replace(t, struck=True) if t.step == strike.step else t for t in self.told)
         session = begin(self.problem, self.planner.method, self.beliefs)
         for entry in told:
             session = session._skipped(entry) if entry.struck else session._advanced(entry)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from faults.tracing.likelihood import meter_variance
+from faults.tracing.likelihood import meter_spread_ma
 from faults.tracing.posterior import Posterior
 from faults.tracing.prediction import voltage_profile
 from faults.tracing.problem import Meter
@@ -70,7 +70,7 @@ def look_over(posterior: Posterior, meter: Meter, *, delegates: int = 14) -> Sig
         np.maximum(mean, low) + fault_ma,
     )
     low = np.where(low_share > 0.0, low, np.maximum(high - fault_ma, 0.0))
-    spread = 2.0 * meter_variance(meter) + (SURE_SHARE * np.maximum(high, low)) ** 2
+    spread = 2.0 * meter_spread_ma(meter) ** 2 + (SURE_SHARE * np.maximum(high, low)) ** 2
     tells = 1.0 - np.exp(-((high - low) ** 2) / (8.0 * spread))
     return Sight(
         beyond=beyond,

@@ -101,7 +101,9 @@ def build_tree_view(
     return builder.build()
 
 
-def loop_joints(path: WirePath, *, joints_open: frozenset[Joint] = frozenset()) -> tuple[Joint, ...]:
+def loop_joints(
+    path: WirePath, *, joints_open: frozenset[Joint] = frozenset()
+) -> tuple[Joint, ...]:
     """The joints to open so that the path is a tree.
 
     The segments left out of a minimum spanning tree by length, so that the longest cable of each
@@ -207,9 +209,7 @@ class _Builder:
 
     def _walk(
         self,
-    ) -> tuple[
-        list[tuple[str, str]], list[tuple[Segment, tuple[str, str], tuple[str, str]]]
-    ]:
+    ) -> tuple[list[tuple[str, str]], list[tuple[Segment, tuple[str, str], tuple[str, str]]]]:
         """Preorder keys ("node" | "segment" | "stub", id) and (segment, upper key, lower key)."""
         seen_nodes = {self.root}
         seen_segments: set[str] = set()
