@@ -125,7 +125,8 @@ class Case:
             suspect,
             home=home,
             watched=watch.wire,
-            onward=() if suspect.kind == "segment" else rivals.wires,
+            onward_home=onward_home,
+            onward=rivals.wires,
         )
         return Examiner(
             suspect=suspect,

@@ -219,6 +219,13 @@ def _sound_reason(case: Case) -> str:
 def _proof(case: Case) -> Act | Ending | None:
     suspect = case.state.proving
     if suspect is None:
+        place, chance = case.ranked(1)[0]
+        if chance >= SUSPECTED and place in case.state.given_up:
+            return _unproved(
+                case,
+                f"the readings point to {place}, but with it off the path did not read sound: "
+                "there may be a second fault, or the map is wrong there",
+            )
         return None
     test = case.next_test(suspect)
     if test.act == "proved":

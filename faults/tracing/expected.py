@@ -29,9 +29,11 @@ ON_SHARE = 0.04
 """Spread of a reading around its prediction with the suspect on, as a share: gain, drift,
 neighbours' draws."""
 
-OFF_WIDER = 1.2
+OFF_WIDER = 1.5
+OFF_MORE_MA = 2.0
+"""Small sound things that the map does not have."""
 
-OFF_SHARE = 0.10
+OFF_SHARE = 0.12
 """The same with the suspect off, beside what the draw scales leave open."""
 
 
@@ -63,10 +65,11 @@ def expected_on_off(
     *,
     home: str,
     watched: str,
+    onward_home: str,
     onward: tuple[str | None, ...],
 ) -> OnOff:
     """Predictions for ``suspect``; ``watched`` is empty for the reference, ``onward`` are the wires
-    whose reading would show a rival."""
+    at ``onward_home`` whose reading would show a rival."""
     view, sound = posterior.view, posterior.sound
     row = int(posterior.rows.row_of[posterior.hypotheses.index[suspect]])
     point = int(posterior.rows.point[row])
@@ -74,19 +77,19 @@ def expected_on_off(
     scale = float(posterior.best.scale_ma[row])
     short = place_faults(sound, np.array([point]), np.array([posterior.best.resistance_ohm[row]]))
 
-    def on(wire: str | None, *, carries: bool) -> float:
+    def on(node: str, wire: str | None) -> float:
         if wire is None:
             return 0.0
-        edge = view.edge_of_wire.get((home, wire))
+        edge = view.edge_of_wire.get((node, wire))
         if edge is not None:
             return float(edge_ratio(short, edge)[0, 0, column]) * scale
         device = next(d for d in problem.path.devices if d.id == wire)
         admittance = typical_admittance_s(device, problem.path)
-        ratio = lead_ratio(short, view.point_of_node[home], admittance, np.array([carries]))
+        ratio = lead_ratio(short, view.point_of_node[node], admittance, np.array([False]))
         return float(ratio[0, 0, column]) * scale
 
     meter = meter_spread_ma(problem.meter)
-    on_ma = on(watched, carries=False) if watched else scale
+    on_ma = on(home, watched) if watched else scale
     total = complex(short.total[0, 0, column])
     lifted = suspect.id if suspect.kind == "device" else None
     off_mean, off_spread = _off(
@@ -101,10 +104,10 @@ def expected_on_off(
         on_ma=on_ma,
         on_spread_ma=math.hypot(ON_SHARE * on_ma, meter),
         off_ma=off_mean,
-        off_spread_ma=math.hypot(math.hypot(off_spread, OFF_SHARE * off_mean), 2.0 * meter),
+        off_spread_ma=math.hypot(math.hypot(off_spread, OFF_SHARE * off_mean), 2.0 * meter + OFF_MORE_MA),
         fault_ma=float(abs(short.fault_current[0, 0, column] / short.total[0, 0, column])) * scale,
         meter_ma=meter,
-        low_ma={wire: on(wire, carries=False) for wire in onward},
+        low_ma={wire: on(onward_home, wire) for wire in onward},
     )
 
 

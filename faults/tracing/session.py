@@ -225,8 +225,11 @@ def _marked(case: Case) -> TraceState:
     if state.suspected_min is None and chance >= SUSPECTED:
         state = replace(state, suspected_min=state.minutes)
     if state.proving is not None and case.chance_of(state.proving) < LOST:
-        state = replace(state, proving=None)
-    if state.proving is None and chance >= SUSPECTED and place.kind in PLACE_KINDS:
+        tested = state.proving in case.tested
+        given_up = state.given_up | {state.proving} if tested else state.given_up
+        state = replace(state, proving=None, given_up=given_up)
+    fresh = place.kind in PLACE_KINDS and place not in state.given_up
+    if state.proving is None and chance >= SUSPECTED and fresh:
         state = replace(state, proving=place)
     return state
 

@@ -43,7 +43,7 @@ class TraceState:
     ``log`` holds every clamp reading with the rig's state, ``sitting`` counts acts that isolate
     or restore. ``closed`` are nodes where the field cannot work, ``no_stray`` those where no
     cable beyond the map was found. ``reference_min`` is when the search began. ``proving`` is
-    the place being proved; ``failed`` are those whose proof got stuck, with the reason.
+    the place being proved; ``given_up`` are those whose tests at the place spoke against them.
     """
 
     rig: Rig
@@ -59,7 +59,7 @@ class TraceState:
     reference_min: float | None = None
     suspected_min: float | None = None
     proving: Place | None = None
-    failed: dict[Place, str] = field(default_factory=dict)
+    given_up: frozenset[Place] = frozenset()
     leakage_ma: float | None = None
     joints_to_open: tuple[Joint, ...] = ()
     notes: tuple[str, ...] = ()
