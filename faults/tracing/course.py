@@ -20,6 +20,7 @@ SETTLED = 0.99
 CONTROLLER_SURE = 0.999
 MOST_LOOKS = 12
 MOST_READINGS = 140
+MOST_OF_ONE_WIRE = 7
 
 
 def next_act(case: Case) -> Act | Ending:
@@ -28,7 +29,7 @@ def next_act(case: Case) -> Act | Ending:
     if state.proving is None and state.rig.isolated:
         place = sorted(state.rig.isolated, key=str)[0]
         return Act(stage="following", do="restore", at=place, why=f"{place} is not it: put it back")
-    for phase in (_looks_first, _loops, _soundness, _coil, _proof, _follow):
+    for phase in (_looks_first, _loops, _doubt, _soundness, _coil, _proof, _follow):
         found = phase(case)
         if found is not None:
             return found
@@ -155,6 +156,27 @@ def _coil(case: Case) -> Act | None:
             why="what leaves the controller, with all legs on: later readings are held against it",
         )
     return None
+
+
+def _doubt(case: Case) -> Act | None:
+    """Where the readings fit nothing, some were slips: take the doubtful ones again."""
+    evidence, rig = case.state.evidence, case.state.rig
+    if len(evidence.readings) < 3 or not (rig.coil and rig.power) or rig.isolated:
+        return None
+    fits_none = case.chance_of(Place("other")) - case.posterior.apart.hidden
+    if fits_none < 0.5 or len(case.state.log) >= MOST_READINGS // 2:
+        return None
+    again = evidence.doubtful(MOST_OF_ONE_WIRE)
+    if again is None:
+        return None
+    why = "the readings fit no fault: some were slips, so this one is taken again"
+    if again.kind == "reference":
+        return Act(stage="following", do="reference", why=why)
+    if again.node in case.state.closed:
+        return None
+    return Act(
+        stage="following", do="clamp", node=again.node, wire=again.wire or None, why=why
+    )
 
 
 # -- endings without a place

@@ -95,11 +95,29 @@ class Evidence:
     def settled(self) -> tuple[CurrentReading, ...]:
         """The readings without those that others of the same wire outvote: whatever the fault,
         two readings far apart on one wire are not both right."""
+        outvoted = {id(r) for group in self._by_wire() for r in _outvoted(group)}
+        return tuple(r for r in self.readings if id(r) not in outvoted)
+
+    def doubtful(self, most: int) -> CurrentReading | None:
+        """A reading to take again where nothing fits: of a wire whose readings disagree without
+        a majority, else the latest that was taken once; none after ``most`` readings of a wire."""
+        groups = [group for group in self._by_wire() if len(group) < most]
+        split = [
+            group
+            for group in groups
+            if any(not _alike(group[0], other) for other in group)
+            and len(_outvoted(group)) == 0
+        ]
+        if split:
+            return split[-1][-1]
+        once = [group[0] for group in groups if len(group) == 1]
+        return once[-1] if once else None
+
+    def _by_wire(self) -> list[list[CurrentReading]]:
         by_wire: dict[tuple[str, str, str], list[CurrentReading]] = {}
         for reading in self.readings:
             by_wire.setdefault((reading.kind, reading.node, reading.wire), []).append(reading)
-        outvoted = {id(r) for group in by_wire.values() for r in _outvoted(group)}
-        return tuple(r for r in self.readings if id(r) not in outvoted)
+        return list(by_wire.values())
 
     @property
     def clamped(self) -> frozenset[Place]:

@@ -102,7 +102,7 @@ def shorts(draw: st.DrawFn, capacitance_nf_per_km: float | None = 0.0) -> tuple[
 
 
 @given(shorts())
-@settings(max_examples=50)
+@settings(max_examples=25)
 def test_every_wire_and_voltage_of_a_short_anywhere(case: tuple[WirePath, Fault]) -> None:
     path, fault = case
     view = build_tree_view(path)
@@ -111,7 +111,7 @@ def test_every_wire_and_voltage_of_a_short_anywhere(case: tuple[WirePath, Fault]
 
 
 @given(shorts(capacitance_nf_per_km=2000.0))
-@settings(max_examples=30)
+@settings(max_examples=15)
 def test_the_cables_own_capacitance_is_in_every_voltage(case: tuple[WirePath, Fault]) -> None:
     path, fault = case
     if fault.at.kind == "segment":  # half of its capacitance at each end, none at the fault
@@ -124,7 +124,7 @@ def test_the_cables_own_capacitance_is_in_every_voltage(case: tuple[WirePath, Fa
 
 
 @given(wire_paths("tree"))
-@settings(max_examples=30)
+@settings(max_examples=15)
 def test_the_sound_path_is_a_fault_set_of_its_own(path: WirePath) -> None:
     path = replace(path, capacitance_nf_per_km=0.0)
     view = build_tree_view(path)
@@ -187,15 +187,15 @@ def test_a_voltage_profile_is_every_points_voltage() -> None:
 def test_a_short_behind_two_known_resistances_by_hand() -> None:
     """1 V, ideal; 2 ohm out, a 10 ohm load, 3 ohm on, a short of 1 ohm there: the short's branch
     is 4 ohm beside 10, so 2 + 20/7 ohm in all and 10/14 of the current goes on."""
-    path = network(
-        [((0, 1), 2.0 + 0j), ((1, 2), 3.0 + 0j)], [(1, 10.0 + 0j)], source_ohm=0j
-    )
+    path = network([((0, 1), 2.0 + 0j), ((1, 2), 3.0 + 0j)], [(1, 10.0 + 0j)], source_ohm=0j)
     view = build_tree_view(path)
     faults = place_faults(
         solve_sound(view, np.ones(1)), np.array([view.point_of_node["N2"]]), np.array([1.0])
     )
     assert faults.input_ohm[0, 0, 0] == pytest.approx(2.0 + 20.0 / 7.0)
-    assert edge_ratio(faults, view.edge_of_wire[("N1", "S2")])[0, 0, 0] == pytest.approx(10.0 / 14.0)
+    assert edge_ratio(faults, view.edge_of_wire[("N1", "S2")])[0, 0, 0] == pytest.approx(
+        10.0 / 14.0
+    )
     lead = lead_ratio(
         faults,
         view.point_of_node["N1"],

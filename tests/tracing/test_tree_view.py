@@ -98,7 +98,7 @@ class TestLayout:
 
 
 @given(wire_paths("tree"))
-@settings(max_examples=40)
+@settings(max_examples=20)
 def test_a_subtree_is_the_points_that_have_its_root_on_their_way(path: WirePath) -> None:
     view = build_tree_view(path)
     chains = [set(view.chain(point)) for point in range(view.size)]
@@ -109,7 +109,7 @@ def test_a_subtree_is_the_points_that_have_its_root_on_their_way(path: WirePath)
 
 
 @given(wire_paths("tree"))
-@settings(max_examples=40)
+@settings(max_examples=20)
 def test_the_last_common_point_is_the_deepest_of_both_ways(path: WirePath) -> None:
     view = build_tree_view(path)
     for one in range(view.size):
@@ -187,27 +187,26 @@ class TestLoops:
     def test_of_two_ends_the_one_that_is_easier_to_reach(self) -> None:
         path = field_path(RING)
         for buried, end in (("N1", "to"), ("N4", "from")):
-            nodes = tuple(
-                replace(n, access="buried") if n.id == buried else n for n in path.nodes
-            )
+            nodes = tuple(replace(n, access="buried") if n.id == buried else n for n in path.nodes)
             assert loop_joints(replace(path, nodes=nodes)) == (("S5", end),)
 
     def test_a_tree_has_no_joints_to_open(self) -> None:
         assert loop_joints(PATH) == ()
 
     @given(wire_paths("any"))
-    @settings(max_examples=40)
+    @settings(max_examples=20)
     def test_with_its_joints_open_any_path_is_a_tree(self, path: WirePath) -> None:
         joints = frozenset(loop_joints(path))
         view = build_tree_view(path, joints_open=joints)
         assert len(set(view.point_of_node)) == len(view.point_of_node)
         assert loop_joints(path, joints_open=joints) == ()
-        if joints:
+        reached = {segment for segment, _ in joints if segment in view.point_of_segment}
+        for segment in reached:
             with pytest.raises(NotATree):
-                build_tree_view(path, joints_open=joints - {next(iter(joints))})
+                build_tree_view(path, joints_open=frozenset(j for j in joints if j[0] != segment))
 
     @given(wire_paths("any"))
-    @settings(max_examples=30)
+    @settings(max_examples=15)
     def test_opening_loops_cuts_no_node_off(self, path: WirePath) -> None:
         joints = frozenset(loop_joints(path))
         reached = {path.controller.id}
