@@ -12,6 +12,8 @@ from faults.tracing.assumptions import Assumptions
 
 FloatArray = NDArray[np.float64]
 
+LADDER, LADDER_STEP = 0.35, 1.4
+
 
 @dataclass(frozen=True, slots=True)
 class DrawScale:
@@ -49,7 +51,15 @@ class DrawScale:
         logs = np.log(scales[:-1])
         centre = float(on @ logs) / total
         spread = math.sqrt(max(float(on @ (logs - centre) ** 2) / total, 1e-4))
-        return DrawScale(centre, min(max(spread, 0.03), 0.6))
+        return DrawScale.near(centre, spread)
+
+    @staticmethod
+    def near(centre: float, spread: float) -> DrawScale:
+        """The nearest of a ladder of centres and spreads, so that trees solved before serve
+        again."""
+        steps = round(math.log(min(max(spread, 0.03), 0.6) / LADDER) / math.log(LADDER_STEP))
+        rung = LADDER * LADDER_STEP**steps
+        return DrawScale(round(centre / (rung / 2.0)) * (rung / 2.0), rung)
 
     def far_from(self, other: DrawScale) -> bool:
         """Whether nodes laid for ``other`` would serve badly here."""

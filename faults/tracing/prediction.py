@@ -51,9 +51,31 @@ class SoundTree:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class SolvedColumns:
+    """Sound trees of one view by draw scale, so that none is solved twice."""
+
+    view: TreeView
+    columns: dict[float, tuple[ComplexArray, ComplexArray, complex]]
+
+    def at(self, scales: FloatArray) -> SoundTree:
+        """The sound tree at these scales."""
+        for scale in scales.tolist():
+            if scale not in self.columns:
+                self.columns[scale] = _solve_one(self.view, scale)
+        return _assembled(self.view, scales, [self.columns[scale] for scale in scales.tolist()])
+
+
 def solve_sound(view: TreeView, scales: FloatArray) -> SoundTree:
     """Solve the sound path at each draw scale. O(P) for each."""
-    columns = [_solve_one(view, float(scale)) for scale in scales]
+    return SolvedColumns(view, {}).at(scales)
+
+
+def _assembled(
+    view: TreeView,
+    scales: FloatArray,
+    columns: list[tuple[ComplexArray, ComplexArray, complex]],
+) -> SoundTree:
     voltage = np.stack([c[0] for c in columns], axis=1)
     driving = np.stack([c[1] for c in columns], axis=1)
     total = np.array([c[2] for c in columns])

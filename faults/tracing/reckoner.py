@@ -9,6 +9,7 @@ say of them; rows whose chance is past doubt keep it without being reckoned agai
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -35,6 +36,7 @@ from faults.tracing.noise import DrawShares, ratio_layer, reading_noise
 from faults.tracing.posterior import Apart, BestCell, Posterior
 from faults.tracing.prediction import (
     FaultSet,
+    SolvedColumns,
     SoundTree,
     place_faults,
     solve_sound,
@@ -43,6 +45,7 @@ from faults.tracing.prediction import (
 from faults.tracing.problem import TraceProblem
 from faults.tracing.soundness import SoundScales
 from faults.tracing.tree_view import TreeView, build_tree_view
+from sites.network.elements import WirePath
 from sites.network.faults import Place
 
 FloatArray = NDArray[np.float64]
@@ -125,6 +128,8 @@ class Reckoner:
         self.beliefs = beliefs or Assumptions()
         self.resolution = resolution or Resolution()
         self.sound_scales = SoundScales(problem, view)
+        self.solved = SolvedColumns(view, {})
+        self._cables = _cables(problem.path)
         self.hypotheses = list_hypotheses(view, self.beliefs, problem.priors)
 
     def reckon(self, evidence: Evidence, before: Posterior | None = None) -> Posterior:
@@ -155,7 +160,7 @@ class Reckoner:
         if before is not None and np.array_equal(before.sound.scales, scales):
             sound = before.sound
         else:
-            sound = solve_sound(self.view, scales)
+            sound = self.solved.at(scales)
         rows = group_rows(self.hypotheses, evidence.clamped)
         fine, coarse, asleep = self._split(rows, before)
         noise = reading_noise(
@@ -309,7 +314,7 @@ class Reckoner:
         logs = self.sound_scales.logs
         centre = float(mass @ logs)
         spread = math.sqrt(float(mass @ (logs - centre) ** 2))
-        return DrawScale(centre, min(max(spread, 0.03), 0.6))
+        return DrawScale.near(centre, spread)
 
     def place_weights(self, evidence: Evidence) -> FloatArray:
         """Prior weights of the places, cables counted in boxes reckoned in."""
@@ -324,9 +329,7 @@ class Reckoner:
 
     def cables_on_map(self, node: str) -> int:
         """Cables and leads that the map has at a node."""
-        path = self.problem.path
-        cables = sum((s.from_node == node) + (s.to_node == node) for s in path.segments)
-        return cables + sum(device.node == node for device in path.devices)
+        return self._cables.get(node, 0)
 
     def _looks_log(self, evidence: Evidence, faults: FaultSet) -> FloatArray:
         """log chance of the report and of all looks for the message (K, R, S)."""
@@ -448,6 +451,12 @@ class Reckoner:
             total = _total_current(sound, point, float(best.resistance_ohm[row]), column)
             mean += share * np.abs(volts * load / total) ** 2 if abs(total) > 0 else 0.0
         return mean
+
+
+def _cables(path: WirePath) -> dict[str, int]:
+    """Cables and leads at every node that has any."""
+    ends = [end for s in path.segments for end in (s.from_node, s.to_node)]
+    return dict(Counter(ends + [device.node for device in path.devices]))
 
 
 def _total_current(sound: SoundTree, point: int, resistance_ohm: float, column: int) -> complex:

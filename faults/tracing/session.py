@@ -62,6 +62,7 @@ class Session:
     reckoner: Reckoner
     state: TraceState
     posterior: Posterior
+    closed_loops: tuple[Joint, ...] = ()
     told: tuple[Told, ...] = ()
     number: int = 1
 
@@ -74,7 +75,7 @@ class Session:
             posterior=self.posterior,
             reckoner=self.reckoner,
             planner=self.planner,
-            closed_loops=loop_joints(self.problem.path, joints_open=self.state.rig.joints_open),
+            closed_loops=self.closed_loops,
         )
 
     @cached_property
@@ -170,8 +171,9 @@ class Session:
 
     def _advanced(self, told: Told) -> Session:
         state = folded(self.state, self.problem, told.observation, told.asked_stray)
-        reckoner, before = self.reckoner, self.posterior
+        reckoner, before, loops = self.reckoner, self.posterior, self.closed_loops
         if state.rig.joints_open != self.state.rig.joints_open:
+            loops = loop_joints(self.problem.path, joints_open=state.rig.joints_open)
             reckoner = make_reckoner(self.problem, self.beliefs, state.rig.joints_open)
             before = reckoner.reckon(state.evidence)
         posterior = before
@@ -182,6 +184,7 @@ class Session:
             reckoner=reckoner,
             state=state,
             posterior=posterior,
+            closed_loops=loops,
             told=(*self.told, told),
             number=self.number + 1,
         )
@@ -265,6 +268,7 @@ def begin(
         reckoner=reckoner,
         state=state,
         posterior=reckoner.reckon(state.evidence),
+        closed_loops=loop_joints(problem.path, joints_open=state.rig.joints_open),
     )
 
 

@@ -158,9 +158,11 @@ class DenseNetwork:
     def shorted(
         self, at: int, ohm: Floats, scales: Floats, inverses: tuple[Complexes, Complexes]
     ) -> Response:
-        """All pairs of R (outer) and s (inner) as cells, a short at one vertex."""
+        """All pairs of R (outer) and s (inner) as cells, a short at one vertex; ``ohm`` is (R,),
+        or (R, S) where every pair has its own."""
         sound, ohms = inverses
-        short = sound[None, :, at] / (ohms[None, :, at, at] + ohm[:, None])  # (R, S)
+        each = ohm if ohm.ndim == 2 else ohm[:, None]
+        short = sound[None, :, at] / (ohms[None, :, at, at] + each)  # (R, S)
         volts = sound.T[:, None, :] - ohms[:, :, at].T[:, None, :] * short[None]
         scale = np.broadcast_to(scales, short.shape).reshape(-1)
         flat = volts.reshape(len(self.number), -1)

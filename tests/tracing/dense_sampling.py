@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtri
 
 from tests.tracing.dense_network import Complexes, Floats, Response
 from tests.tracing.dense_posterior import (
@@ -39,16 +40,19 @@ from tests.tracing.dense_readings import (
     Shares,
     gaussian,
 )
-from scipy.special import ndtri
+
+NEAR_COIL = [0.03, 0.15]
+PRIOR_SHARE = 0.2
 
 
 @dataclass(frozen=True)
 class Effort:
-    """``batches`` of ``resistances`` x ``scales`` strata, each cell drawn ``repeats`` times."""
+    """``batches`` of ``scales`` strata of s with ``resistances`` strata of R for each, every cell
+    drawn ``repeats`` times."""
 
     batches: int = 8
-    resistances: int = 96
-    scales: int = 128
+    scales: int = 1000
+    resistances: int = 16
     repeats: int = 1
 
 
@@ -90,28 +94,28 @@ class _Sampler:
         self.looks, self.effort = self.dense.looks, effort
         self.y = self.readings.y
         self.minutes = np.array([row["at_min"] for row in observed.readings])
-        self.reference = [r["current_ma"] for r in observed.readings if r["kind"] == "reference"]
 
     def joint(self, rng: np.random.Generator) -> dict[Place, float]:
         """One batch: prior times mean likelihood of everything."""
         effort = self.effort
-        x = ndtri(_strata(rng, effort.scales))
-        scales = np.append(np.exp(SOUND_SPREAD * x), 0.0)
-        mass = np.append(np.full(effort.scales, (1.0 - OFF_SHARE) / effort.scales), OFF_SHARE)
-        span = math.log(HIGH_OHM / LOW_OHM)
-        ohm = LOW_OHM * np.exp(span * _strata(rng, effort.resistances))
+        off = round(OFF_SHARE * effort.scales)
+        x = ndtri(_strata(rng, effort.scales - off))
+        scales = np.append(np.exp(SOUND_SPREAD * x), np.zeros(off))
         inverses = self.network.inverses(scales)
         joint = self._apart(rng)
         for place, prior in self.dense.prior().items():
+            ohm = np.concatenate(
+                [_resistances(rng, effort.resistances, n) for n in (len(x), off)], 1
+            )
             seen = self.network.shorted(self.dense.vertex(place), ohm, scales, inverses)
             current = self.looks.current_ma(seen)
             factor = self.looks.of_current(current) * self.looks.report(current)
-            weight = np.tile(mass, len(ohm)) / len(ohm) * factor
+            weight = factor / ohm.size
             joint[place] = prior * float(weight @ self._read(rng, seen, place))
         return joint
 
     def _apart(self, rng: np.random.Generator) -> dict[Place, float]:
-        count = self.effort.scales * 32
+        count = self.effort.scales * self.effort.resistances
         nobody = ("none", "")
         seen = self.network.sound(np.exp(SOUND_SPREAD * ndtri(_strata(rng, count))))
         read = self._read(rng, seen, nobody) / count
@@ -137,35 +141,40 @@ class _Sampler:
         behind = self.readings.z_source + 1.0 / seen.total
         made = np.zeros(len(behind))
         for _ in range(self.effort.repeats):
-            a0, weight = self._coil(rng, behind)
+            a0, weight = self._coil(rng, behind, shares.t)
             if len(self.y) <= 2:
                 made += weight * self._told(rng, shares, a0)
             else:
                 made += weight * self._integrated(shares, a0)
         return made / self.effort.repeats
 
-    def _coil(self, rng: np.random.Generator, behind: Complexes) -> tuple[Floats, Floats]:
-        """A0 of a sampled coil and the weight of the sample: from the prior, or near what the
-        reference reads; the mixture keeps the weight bounded."""
+    def _coil(
+        self, rng: np.random.Generator, behind: Complexes, t: Floats
+    ) -> tuple[Floats, Floats]:
+        """A0 of a sampled coil and the weight of the sample: from the prior, or near what one of
+        the readings says if it is right; the mixture keeps the weight bounded."""
         count = len(behind)
         turn = np.exp(1j * np.arctan(rng.choice(COIL_X_OVER_R, count)))
         middle = math.log(COIL_MEDIAN_OHM)
-        log_z = middle + COIL_LOG_SPREAD * rng.standard_normal(count)
-        weight = np.ones(count)
-        if self.reference and self.reference[0] > 0.0:
-            ohm = 1000.0 * self.readings.v / self.reference[0]
-            along = (behind * np.conj(turn)).real
+        along = (behind * np.conj(turn)).real
+        centres = [np.full(count, middle)]
+        for k in np.flatnonzero(self.y > 5.0):
+            ohm = 1000.0 * self.readings.v / (self.y[k] / np.maximum(t[k], 1e-9))
             size = np.sqrt(np.maximum(along**2 - abs(behind) ** 2 + ohm**2, 0.0)) - along
-            there = size > 10.0
-            centre = np.log(np.where(there, size, 1.0))
-            wide = 0.05
-            near = there & (rng.random(count) < 0.8)
-            log_z = np.where(near, centre + wide * rng.standard_normal(count), log_z)
-            prior = _normal(log_z, middle, COIL_LOG_SPREAD)
-            mixed = 0.2 * prior + 0.8 * _normal(log_z, centre, wide)
-            weight = np.where(there, prior / mixed, 1.0)
-        a0 = 1000.0 * self.readings.v / np.abs(behind + turn * np.exp(log_z))
-        return a0, weight
+            near = np.clip(np.log(np.maximum(size, 1e-9)), middle - 2.0, middle + 2.0)
+            centres += [near, near]
+        spreads = [COIL_LOG_SPREAD, *(NEAR_COIL * (len(centres) // 2))]
+        share = np.array([PRIOR_SHARE, *[1.0 - PRIOR_SHARE] * (len(centres) - 1)])
+        share[1:] /= max(1, len(share) - 1)
+        share /= share.sum()
+        pick = rng.choice(len(centres), count, p=share)
+        made = rng.standard_normal(count) * np.array(spreads)[pick]
+        log_z = np.array(centres)[pick, np.arange(count)] + made
+        mixed = sum(
+            w * _normal(log_z, c, d) for w, c, d in zip(share, centres, spreads, strict=True)
+        )
+        weight = _normal(log_z, middle, COIL_LOG_SPREAD) / mixed
+        return 1000.0 * self.readings.v / np.abs(behind + turn * np.exp(log_z)), weight
 
     def _told(self, rng: np.random.Generator, shares: Shares, a0: Floats) -> Floats:
         """Everything sampled: the scale, the walk of drift, the draws; then each reading."""
@@ -210,6 +219,12 @@ class _Sampler:
 
 def _strata(rng: np.random.Generator, count: int) -> Floats:
     return (np.arange(count) + rng.random(count)) / count
+
+
+def _resistances(rng: np.random.Generator, rows: int, columns: int) -> Floats:
+    """R (rows, columns), a stratum for each cell, paired with s at random."""
+    x = rng.permutation(_strata(rng, rows * columns)).reshape(rows, columns)
+    return LOW_OHM * np.asarray(np.exp(math.log(HIGH_OHM / LOW_OHM) * x))
 
 
 def _normal(x: Floats, mean: Floats | float, spread: Floats | float) -> Floats:
