@@ -127,11 +127,14 @@ class Field:
         unmapped = step.wire is None and self.rig.unmapped_at(node) > 0
         if not unmapped and step.wire not in self.rig.wires.at(node):
             return self._cannot(node)
-        true_ma = self.rig.wire_ma(node, step.wire, step.legs_on)
+        if step.conductor == "both" and step.wire is not None:
+            true_ma = self.rig.leakage_ma(node, step.wire, step.legs_on)
+        else:
+            true_ma = self.rig.wire_ma(node, step.wire, step.legs_on)
         return Clamp(
             node=node,
             wire=step.wire,
-            conductor="a",
+            conductor=step.conductor or "a",
             current_ma=self._meter.read(true_ma),
             seen_as=UNMAPPED_LOOK if unmapped else None,
             cables_seen=self.rig.cables_at(node),

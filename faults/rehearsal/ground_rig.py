@@ -125,6 +125,12 @@ class GroundRig:
             return abs(solution.wire_current_a(node_id, wire)) * 1000.0
         return _unmapped_fault_ma(solution, condition, node_id)
 
+    def leakage_ma(self, node_id: str, wire: str, legs_on: tuple[str, ...] | None) -> float:
+        """What both conductors of a wire carry together, mA: 0 unless something leaks to earth."""
+        if not self._energised(legs_on):
+            return 0.0
+        return self._solution(self._condition(legs_on)).current_ma(node_id, wire, "both")
+
     # -- the circuit -------------------------------------------------------------------------
 
     def _draw_what_shows(self) -> None:

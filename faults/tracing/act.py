@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from faults.tracing.observations import Joint
 from faults.tracing.planner import Choice
@@ -23,6 +24,7 @@ class Act:
     fitted: bool | None = None
     node: str | None = None
     wire: str | None = None
+    conductor: Literal["both"] | None = None
     at: Place | None = None
     choice: Choice | None = None
 

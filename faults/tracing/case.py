@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faults.tracing.expected import expected_on_off
+from faults.tracing.far_wires import FarWires, far_wires
 from faults.tracing.observations import Joint
 from faults.tracing.planner import Choice, Ground, Planner
 from faults.tracing.posterior import CONTROLLER, NONE, OTHER, OVERLOAD, Posterior
@@ -29,6 +30,9 @@ from faults.tracing.watch import WatchWire, home_node, watch_wire
 from sites.network.faults import Place
 
 FloatArray = NDArray[np.float64]
+
+LEAK_SHARE = 0.2
+"""Current in both conductors together over that in one from which on a fault is to earth."""
 
 PLACE_KINDS = ("device", "splice", "segment", "unmapped")
 LITTLE_DRAW = -3.0
@@ -99,7 +103,7 @@ class Case:
     def suspects(self, count: int) -> tuple[Found, ...]:
         """The likeliest as findings that are not proved."""
         return tuple(
-            Found(at=place, kind="short", chance=min(1.0, chance), proved=False)
+            Found(at=place, kind="short", chance=float(min(1.0, max(0.0, chance))), proved=False)
             for place, chance in self.ranked(count)
         )
 
@@ -162,18 +166,26 @@ class Case:
             comes_and_goes=self.comes_and_goes,
             weights=self._weigh(examiner, isolated_only=False),
             chance=self.chance_of(suspect),
+            leakage_wanted=self.leakage_wanted,
         )
 
     def _counted(self, node: str) -> CablesCounted:
         on_map = self.reckoner.cables_on_map(node)
         seen = [c.seen == on_map for c in self.state.evidence.counts if c.node == node]
-        return CablesCounted(sum(seen), len(seen) - sum(seen), node in self.state.no_stray)
+        return CablesCounted(sum(seen), len(seen) - sum(seen), node in self.state.evidence.no_stray)
 
     @property
     def comes_and_goes(self) -> bool:
         """Whether a look with all legs on did not show what another showed."""
         whole = [look.shown for look in self.state.evidence.looks if look.legs_on is None]
         return bool(whole) and not all(whole)
+
+    @property
+    def leakage_wanted(self) -> bool:
+        """Whether both conductors must be clamped together once: on an earthed path a fault to
+        earth looks like a short to a clamp on one."""
+        earthed = self.problem.path.earth_reference_ohm is not None
+        return earthed and self.state.leakage_ma is None
 
     # -- planning
 
@@ -198,8 +210,36 @@ class Case:
             closed=self.state.closed,
             visited=frozenset(node for node, _ in read),
             read=read,
-            no_stray=self.state.no_stray,
+            no_stray=self.state.evidence.no_stray,
         )
+
+    # -- whether a sound path is whole
+
+    @cached_property
+    def _far_wires(self) -> FarWires:
+        return far_wires(
+            self.reckoner.sound_scales, self.posterior, self.state.evidence, self.problem.meter
+        )
+
+    @property
+    def dead_wire(self) -> str | None:
+        """A wire that carries far less than the sound path's, read twice."""
+        return self._far_wires.dead
+
+    @property
+    def unseen_wire(self) -> tuple[str, str] | None:
+        """(node, segment) of the far wire with the most draw that was not read yet."""
+        wires = self._far_wires.unseen
+        return next((wire for wire in wires if wire[0] not in self.state.closed), None)
+
+    @property
+    def leaks_to_earth(self) -> bool:
+        """Whether both conductors together carried a good part of the current."""
+        leak, suspect = self.state.leakage_ma, self.state.proving
+        if leak is None or suspect is None:
+            return False
+        expected = self.examiner(suspect).expected
+        return leak > max(LEAK_SHARE * expected.on_ma, 4.0 * expected.meter_ma)
 
     # -- what is around it
 

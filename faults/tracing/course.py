@@ -21,6 +21,10 @@ CONTROLLER_SURE = 0.999
 MOST_LOOKS = 12
 MOST_READINGS = 140
 MOST_OF_ONE_WIRE = 7
+MESHED = (
+    "the path is meshed and a joint of a loop cannot be opened: in a closed loop the current "
+    "splits and readings do not say which way the fault lies"
+)
 
 
 def next_act(case: Case) -> Act | Ending:
@@ -29,11 +33,25 @@ def next_act(case: Case) -> Act | Ending:
     if state.proving is None and state.rig.isolated:
         place = sorted(state.rig.isolated, key=str)[0]
         return Act(stage="following", do="restore", at=place, why=f"{place} is not it: put it back")
-    for phase in (_looks_first, _loops, _doubt, _soundness, _coil, _proof, _follow):
+    for phase in (_blocked, _looks_first, _loops, _doubt, _soundness, _coil, _proof, _follow):
         found = phase(case)
         if found is not None:
             return found
     return _unproved(case, "no reading that can still be taken would tell the suspects apart")
+
+
+def _blocked(case: Case) -> Ending | None:
+    """An act without which there is no way on could not be done."""
+    act = case.state.blocked
+    if not act:
+        return None
+    if act in ("open_joints", "close_joints"):
+        reason = MESHED
+    elif act in ("isolate", "restore"):
+        reason = "the suspect could not be taken off or put back, so that no test can be had there"
+    else:
+        reason = "what has to be done at the controller could not be done"
+    return _unproved(case, reason)
 
 
 # -- preparing and ruling out
@@ -117,13 +135,8 @@ def _loops(case: Case) -> Act | Ending | None:
     joints = case.closed_loops
     if not joints:
         return None
-    if case.state.closed & set(case.nodes_of(joints)):
-        return Ending(
-            outcome="unproved",
-            reason="the path is meshed and a joint of a loop cannot be opened: in a closed loop "
-            "the current splits and readings do not say which way the fault lies",
-            found=case.suspects(3),
-        )
+    if case.state.closed & case.nodes_of(joints):
+        return _unproved(case, MESHED)
     if case.state.rig.power:
         return _power("preparing", "off before joints are opened", on=False)
     return Act(
@@ -188,7 +201,31 @@ def _soundness(case: Case) -> Act | Ending | None:
         return None
     if case.chance_of(Place("other")) - case.posterior.apart.hidden > SUSPECTED:
         return _unproved(case, "the readings fit no fault that the map has room for")
-    return _looks_decide(case)
+    return _whole(case) or _looks_decide(case)
+
+
+def _whole(case: Case) -> Act | Ending | None:
+    """Before a path is called sound, its far wires must carry what they should."""
+    if _tally(case.state.evidence.looks).all_shown:
+        return None
+    dead = case.dead_wire
+    if dead is not None:
+        return _unproved(
+            case,
+            f"{dead} carries far less than the devices beyond it should draw: a conductor may be "
+            "open before it, which no reading of the current proves",
+        )
+    wire = case.unseen_wire
+    rig = case.state.rig
+    if wire is None or not (rig.coil and rig.power):
+        return None
+    return Act(
+        stage="following",
+        do="clamp",
+        node=wire[0],
+        wire=wire[1],
+        why="the readings are those of a sound path: does its far end carry what it should?",
+    )
 
 
 def _looks_decide(case: Case) -> Act | Ending:
@@ -249,6 +286,13 @@ def _proof(case: Case) -> Act | Ending | None:
                 "there may be a second fault, or the map is wrong there",
             )
         return None
+    if case.leaks_to_earth:
+        return _unproved(
+            case,
+            f"current leaks to earth at {suspect}: with both conductors in the jaw it does not "
+            "cancel, so it is no short between the conductors; find the leak with an earth-gradient "
+            "probe or by insulation tests",
+        )
     test = case.next_test(suspect)
     if test.act == "proved":
         return Ending(
@@ -271,7 +315,14 @@ def _proving_clamp(case: Case, test: NextTest) -> Act | Ending:
         return _unproved(case, f"{test.node} cannot be reached, so that no test can be had there")
     if test.wire == "":
         return Act(stage="proving", do="reference", why=test.why)
-    return Act(stage="proving", do="clamp", node=test.node, wire=test.wire, why=test.why)
+    return Act(
+        stage="proving",
+        do="clamp",
+        node=test.node,
+        wire=test.wire,
+        conductor="both" if test.both else None,
+        why=test.why,
+    )
 
 
 def _follow(case: Case) -> Act | Ending | None:

@@ -49,31 +49,16 @@ class CableCount:
 
 
 @dataclass(frozen=True, slots=True)
-class ProvingReading:
-    """A clamp reading while ``isolated`` places are out of the path, coil in."""
-
-    node: str
-    wire: str | None
-    current_ma: float
-    isolated: frozenset[Place]
-
-
-@dataclass(frozen=True, slots=True)
-class ProvingLook:
-    """A look for the message while ``isolated`` places are out of the path, coil out."""
-
-    shown: bool
-    isolated: frozenset[Place]
-
-
-@dataclass(frozen=True, slots=True)
 class Evidence:
-    """All that has been observed so far, struck answers left out."""
+    """All that has been observed so far, struck answers left out.
+
+    ``no_stray``: nodes where a cable beyond the map was looked for and not found.
+    """
 
     readings: tuple[CurrentReading, ...] = ()
     looks: tuple[MessageLook, ...] = ()
     counts: tuple[CableCount, ...] = ()
-    proving: tuple[ProvingReading | ProvingLook, ...] = ()
+    no_stray: frozenset[str] = frozenset()
 
     def with_reading(self, reading: CurrentReading) -> Evidence:
         """One reading more."""
@@ -86,10 +71,6 @@ class Evidence:
     def with_count(self, count: CableCount) -> Evidence:
         """One count of cables more."""
         return replace(self, counts=(*self.counts, count))
-
-    def with_proving(self, test: ProvingReading | ProvingLook) -> Evidence:
-        """One proving test more."""
-        return replace(self, proving=(*self.proving, test))
 
     @property
     def settled(self) -> tuple[CurrentReading, ...]:

@@ -96,7 +96,9 @@ class Planner:
     def choose(self, posterior: Posterior, sight: Sight, ground: Ground) -> Choice | None:
         """The next wire, or None where no reading anywhere would tell more."""
         sight = self._fresh(posterior, sight, ground)
-        here = self._best_wire(self.wires_at(posterior, sight, ground.here), ground)
+        here = None
+        if ground.here not in ground.closed:
+            here = self._best_wire(self.wires_at(posterior, sight, ground.here), ground)
         visits = self._visits(posterior, sight, ground)
         gains = np.array([visit.eliminates for visit in visits])
         if not len(gains) or gains.max() < WORTH_READING:
@@ -271,9 +273,8 @@ def eliminated_at(view: TreeView, sight: Sight) -> FloatArray:
     among = onward * onward_told - np.bincount(up, passed * told, view.size)
     below = sight.beyond
     local = np.maximum(below - onward, 0.0)
-    above = 1.0 - below
     incoming = sight.tells.copy()
     incoming[0] = 0.0
-    split = 2.0 * above * below * incoming + among + 2.0 * local * onward_told
-    split[0] += 2.0 * above[0] * onward_told[0]
-    return np.asarray(split)
+    best = np.maximum(incoming[up], sight.tells[1:])
+    from_above = local * incoming + np.bincount(up, passed * best, view.size)
+    return np.asarray(2.0 * (1.0 - below) * from_above + among + 2.0 * local * onward_told)

@@ -21,6 +21,9 @@ BEFORE_ENOUGH = math.log(12.0)
 """What readings must say against each wire that goes on before anything is taken off."""
 
 MOST_REPEATS = 5
+MOST_UNCOUNTED = 8
+UNCOUNTED = "the cables in the box were not counted, or are not those on the map"
+
 MOST_SITTINGS = 8
 MOST_READINGS = 40
 
@@ -33,6 +36,7 @@ class NextTest:
     node: str = ""
     wire: str | None = None
     why: str = ""
+    both: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +65,10 @@ def next_test(
     comes_and_goes: bool,
     weights: TestWeights,
     chance: float,
+    leakage_wanted: bool = False,
 ) -> NextTest:
     """The next test for the examiner's suspect, given all readings so far."""
-    course = _Course(examiner, log, off_now, sitting, counted, comes_and_goes, weights, chance)
+    course = _Course(examiner, log, off_now, sitting, counted, comes_and_goes, weights, chance, leakage_wanted)
     return course.next()
 
 
@@ -77,6 +82,7 @@ class _Course:
     comes_and_goes: bool
     weights: TestWeights
     chance: float
+    leakage_wanted: bool
 
     @property
     def suspect(self) -> Place:
@@ -124,6 +130,12 @@ class _Course:
         proving = [r for r in here if r.proving]
         if len(here) < FRESH_ON or not proving:
             return self._clamp("what comes in, read afresh before anything is taken off")
+        if self.leakage_wanted:
+            watch = self.examiner.watch
+            return NextTest(
+                "clamp", watch.node, watch.wire, "both conductors in the jaw: on an earthed path "
+                "this tells a fault to earth from a short", both=True,
+            )
         stray = self._stray()
         if stray is not None:
             return stray
@@ -139,25 +151,23 @@ class _Course:
 
     def _stray(self) -> NextTest | None:
         """Cables that are not on the map are followed before a splice is blamed."""
+        counted = self.counted
         if self.suspect.kind == "unmapped":
-            if not [r for r in self._at(self.examiner.watch.node, None) if r.proving]:
-                return NextTest(
-                    "clamp", self.examiner.watch.node, None, "the cable that is not on the map"
-                )
+            node = self.examiner.watch.node
+            if counted.stray_absent:
+                return NextTest("stuck", why=UNCOUNTED)
+            if not [r for r in self._at(node, None) if r.proving]:
+                return NextTest("clamp", node, None, "the cable that is not on the map")
             return None
         if self.suspect.kind != "splice":
             return None
-        counted = self.counted
-        if counted.differed and not counted.stray_absent:
-            if not self._at(self.suspect.id, None):
-                return NextTest("clamp", self.suspect.id, None, "a cable too many was counted here")
-        if counted.agreed < 2 or counted.agreed <= counted.differed:
-            if len([r for r in self.log if r.proving]) < 8:
-                return self._clamp("count the cables and leads in the box and tell how many")
-            return NextTest(
-                "stuck", why="the cables in the box were not counted, or are not those on the map"
-            )
-        return None
+        if counted.differed and not counted.stray_absent and not self._at(self.suspect.id, None):
+            return NextTest("clamp", self.suspect.id, None, "a cable too many was counted here")
+        if counted.agreed >= 2 and counted.agreed > counted.differed:
+            return None
+        if counted.stray_absent or len([r for r in self.log if r.proving]) >= MOST_UNCOUNTED:
+            return NextTest("stuck", why=UNCOUNTED)
+        return self._clamp("count the cables and leads in the box and tell how many")
 
     def _sittings_wanted(self) -> int:
         if self.comes_and_goes:

@@ -26,6 +26,7 @@ from faults.tracing.likelihood import (
     log_likelihood,
     unknown_coil_scale,
 )
+from faults.tracing.observations import Joint
 from faults.tracing.messages import (
     full_current_ma,
     looks_log_chance,
@@ -122,8 +123,10 @@ class Reckoner:
         view: TreeView,
         beliefs: Assumptions | None = None,
         resolution: Resolution | None = None,
+        joints_open: frozenset[Joint] = frozenset(),
     ) -> None:
         self.problem = problem
+        self.joints_open = joints_open
         self.view = view
         self.beliefs = beliefs or Assumptions()
         self.resolution = resolution or Resolution()
@@ -321,10 +324,15 @@ class Reckoner:
         weight = self.hypotheses.weight.copy()
         for count in evidence.counts:
             stray = self.hypotheses.index.get(Place("unmapped", count.node))
-            if stray is None:
+            if stray is None or count.node in evidence.no_stray:
                 continue
-            agrees = count.seen == self.cables_on_map(count.node)
-            weight[stray] *= MISCOUNT / (1.0 - MISCOUNT) if agrees else (1.0 - MISCOUNT) / MISCOUNT
+            more = count.seen - self.cables_on_map(count.node)
+            if more >= 0:
+                weight[stray] *= (MISCOUNT / (1.0 - MISCOUNT)) ** (1 if more == 0 else -1)
+        for node in evidence.no_stray:
+            stray = self.hypotheses.index.get(Place("unmapped", node))
+            if stray is not None:
+                weight[stray] *= MISCOUNT**2
         return weight
 
     def cables_on_map(self, node: str) -> int:
@@ -349,13 +357,17 @@ class Reckoner:
         if not legs_on:
             return np.zeros((1, 1, 1))
         legs = set(self.view.downstream_segments[self.problem.path.controller.id])
-        part = build_tree_view(self.problem.path, legs_off=frozenset(legs - legs_on))
+        part = build_tree_view(
+            self.problem.path,
+            joints_open=self.joints_open,
+            legs_off=frozenset(legs - legs_on),
+        )
         where = {place: i for i, place in enumerate(part.place_of_point)}
         points = [
             where.get(self.view.place_of_point[p], -1) if p >= 0 else -1 for p in faults.points
         ]
         kept = place_faults(
-            solve_sound(part, faults.sound.scales), np.array(points), faults.resistance_ohm
+            solve_sound(part, faults.sound.scales), np.array(points, dtype=np.int64), faults.resistance_ohm
         )
         return full_current_ma(kept, self.problem)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import get_args
+from typing import Literal, get_args
 
 from faults.tracing import explain
 from faults.tracing.act import Act, Ending
@@ -21,13 +21,12 @@ from faults.tracing.planner import Method, Planner
 from faults.tracing.posterior import Posterior
 from faults.tracing.problem import TraceProblem
 from faults.tracing.reckoner import Reckoner
-from faults.tracing.rig import as_left, rig_after, rig_refusal
+from faults.tracing.rig import ACTS, as_left, rig_after, rig_refusal
 from faults.tracing.state import TraceState, folded, state_at_start
-from faults.tracing.step import Step, Verdict
+from faults.tracing.step import Step, StepDo, Verdict
 from faults.tracing.travel import step_minutes
 from faults.tracing.tree_view import build_tree_view, loop_joints
 from sites.network.elements import Access
-from sites.network.faults import Place
 
 LOST = 0.5
 """A suspect whose chance falls below this while it is being proved is given up."""
@@ -48,7 +47,7 @@ class Told:
 
     observation: Observation
     step: int
-    asked_stray: bool
+    asked: StepDo | Literal["stray"]
     struck: bool = False
 
 
@@ -119,6 +118,7 @@ class Session:
             fitted=act.fitted,
             node=act.node,
             wire=act.wire,
+            conductor=act.conductor,
             at=act.at,
             step_minutes=0.0,
             remaining_p50_min=0.0,
@@ -129,7 +129,9 @@ class Session:
         )
         minutes, position = step_minutes(self.problem, self.state.position, bare)
         p50, p90 = explain.remaining_minutes(self.case, act, minutes)
-        visited = {self.problem.path.controller.id, *(r.node for r in self.state.log)}
+        visited = {r.node for r in self.state.log}
+        if self.told:
+            visited.add(self.problem.path.controller.id)
         return replace(
             bare,
             step_minutes=minutes,
@@ -161,16 +163,18 @@ class Session:
         refusal = rig_refusal(self.state.rig, observation, self.problem.path)
         if refusal is not None:
             raise Refused(refusal.problem, refusal.pointer)
-        told = Told(observation, self.number, self._asked_stray)
+        told = Told(observation, self.number, self._asked)
         return self._advanced(told)
 
     @property
-    def _asked_stray(self) -> bool:
+    def _asked(self) -> StepDo | Literal["stray"]:
         act = self.act
-        return isinstance(act, Act) and act.do == "clamp" and act.wire is None
+        if isinstance(act, Ending):
+            return "clamp"
+        return "stray" if act.do == "clamp" and act.wire is None else act.do
 
     def _advanced(self, told: Told) -> Session:
-        state = folded(self.state, self.problem, told.observation, told.asked_stray)
+        state = folded(self.state, self.problem, told.observation, told.asked)
         reckoner, before, loops = self.reckoner, self.posterior, self.closed_loops
         if state.rig.joints_open != self.state.rig.joints_open:
             loops = loop_joints(self.problem.path, joints_open=state.rig.joints_open)
@@ -191,8 +195,11 @@ class Session:
         return replace(session, state=_marked(session.case))
 
     def _strike(self, strike: Strike) -> Session:
-        """Fold everything anew without what the step was answered with; what was done to the
-        rig then stays done, for striking an answer moves no wire."""
+        """Fold everything anew without what the step was answered with.
+
+        A struck act counts as not done; a struck reading keeps the lids and legs it moved. An
+        act that later ones rest on cannot be struck.
+        """
         if not any(told.step == strike.step and not told.struck for told in self.told):
             raise Refused(
                 f"step {strike.step} has no answer to strike: name an earlier step", "/step"
@@ -200,19 +207,29 @@ class Session:
         told = tuple(replace(t, struck=True) if t.step == strike.step else t for t in self.told)
         session = begin(self.problem, self.planner.method, self.beliefs)
         for entry in told:
-            session = session._skipped(entry) if entry.struck else session._advanced(entry)
+            if entry.struck:
+                session = session._skipped(entry)
+                continue
+            refusal = rig_refusal(session.state.rig, entry.observation, self.problem.path)
+            if refusal is not None:
+                raise Refused(
+                    f"step {strike.step} cannot be struck, for step {entry.step} rests on it: "
+                    f"{refusal.problem}",
+                    "/step",
+                )
+            session = session._advanced(entry)
         return replace(session, number=self.number + 1)
 
     def _skipped(self, told: Told) -> Session:
         minutes, position = step_minutes(self.problem, self.state.position, told.observation)
         at_min = told.observation.at_min
-        rig = rig_after(self.state.rig, told.observation, self.problem.path)
-        sitting = self.state.sitting + (rig.isolated != self.state.rig.isolated)
+        rig = self.state.rig
+        if told.observation.do not in ACTS:
+            rig = rig_after(rig, told.observation, self.problem.path)
         state = replace(
             self.state,
             rig=rig,
             position=position,
-            sitting=sitting,
             minutes=at_min if at_min is not None else self.state.minutes + minutes,
         )
         return replace(self, state=state, told=(*self.told, told), number=self.number + 1)
@@ -244,7 +261,9 @@ def make_reckoner(
     at the joints that are going to be opened; nothing is inferred until they are."""
     to_open = loop_joints(problem.path, joints_open=joints_open)
     view = build_tree_view(problem.path, joints_open=joints_open | frozenset(to_open))
-    return Reckoner(problem, view, beliefs)
+    return Reckoner(
+        problem, view, beliefs, joints_open=joints_open | frozenset(to_open)
+    )
 
 
 def begin(
@@ -270,8 +289,3 @@ def begin(
         posterior=reckoner.reckon(state.evidence),
         closed_loops=loop_joints(problem.path, joints_open=state.rig.joints_open),
     )
-
-
-def proving_place(session: Session) -> Place | None:
-    """The place that is being proved, if any."""
-    return session.state.proving

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 from faults.tracing.evidence import (
     CableCount,
@@ -30,6 +31,7 @@ from faults.tracing.observations import (
 from faults.tracing.problem import TraceProblem
 from faults.tracing.watch import REFERENCE, LoggedReading
 from faults.tracing.rig import Rig, rig_after, rig_at_start
+from faults.tracing.step import StepDo
 from faults.tracing.travel import Position, start_position, step_minutes
 from sites.network.faults import Place
 
@@ -41,8 +43,8 @@ class TraceState:
     """Everything the observations so far amount to.
 
     ``log`` holds every clamp reading with the rig's state, ``sitting`` counts acts that isolate
-    or restore. ``closed`` are nodes where the field cannot work, ``no_stray`` those where no
-    cable beyond the map was found. ``reference_min`` is when the search began. ``proving`` is
+    or restore. ``closed`` are nodes where the field cannot work, ``blocked`` the act that could not be done
+    and without which there is no way on. ``reference_min`` is when the search began. ``proving`` is
     the place being proved; ``given_up`` are those whose tests at the place spoke against them.
     """
 
@@ -54,8 +56,7 @@ class TraceState:
     sitting: int = 0
     looks_off: tuple[tuple[bool, frozenset[Place]], ...] = ()
     closed: frozenset[str] = frozenset()
-    no_stray: frozenset[str] = frozenset()
-    joints_refused: bool = False
+    blocked: str = ""
     reference_min: float | None = None
     suspected_min: float | None = None
     proving: Place | None = None
@@ -74,10 +75,10 @@ def folded(
     state: TraceState,
     problem: TraceProblem,
     observation: Observation,
-    asked_stray: bool,
+    asked: StepDo | Literal["stray"],
 ) -> TraceState:
-    """The state after one legal observation. ``asked_stray``: the step asked for a cable that is
-    not on the map, so that *cannot* says that there is none."""
+    """The state after one legal observation. ``asked``: what the step asked for ("stray": a clamp
+    on a cable that is not on the map), which says what *cannot* means."""
     minutes, position = step_minutes(problem, state.position, observation)
     at_min = observation.at_min if observation.at_min is not None else state.minutes + minutes
     rig_before = state.rig
@@ -98,15 +99,25 @@ def folded(
         case Isolate() | Restore():
             return replace(state, sitting=state.sitting + 1)
         case Cannot(node=node):
-            if asked_stray:
-                return replace(state, no_stray=state.no_stray | {node})
-            return replace(state, closed=state.closed | {node})
+            return _after_cannot(state, node, asked)
         case OpenJoints() | CloseJoints():
             # Readings of another shape of the path no longer fit this one.
             return replace(state, evidence=replace(state.evidence, readings=()), log=())
         case ClampSet() | PathOff() | RunStation() | Alone():
             return replace(state, notes=(KEPT_ONLY + observation.do.replace("_", " "),))
     return state
+
+
+def _after_cannot(
+    state: TraceState, node: str, asked: StepDo | Literal["stray"]
+) -> TraceState:
+    """A clamp can be had elsewhere; any other act that cannot be done blocks the trace."""
+    if asked == "stray":
+        evidence = replace(state.evidence, no_stray=state.evidence.no_stray | {node})
+        return replace(state, evidence=evidence)
+    if asked == "clamp":
+        return replace(state, closed=state.closed | {node})
+    return replace(state, blocked=asked)
 
 
 def _after_message(state: TraceState, rig: Rig, seen: Message) -> TraceState:

@@ -53,11 +53,11 @@ STEP_NEEDS: dict[str, tuple[str, ...]] = {
 STEP_MAY: dict[str, tuple[str, ...]] = {
     "message": ("legs_on",),
     "reference": ("legs_on",),
-    "clamp": ("wire", "legs_on"),
+    "clamp": ("wire", "conductor", "legs_on"),
 }
 """Which fields a ``do`` may have besides; absent ``legs_on`` means all legs."""
 
-_WHERE = ("on", "joints", "legs_on", "fitted", "node", "wire", "at", "station")
+_WHERE = ("on", "joints", "legs_on", "fitted", "node", "wire", "conductor", "at", "station")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,6 +128,7 @@ class Step:
     fitted: bool | None = None
     node: str | None = None
     wire: str | None = None
+    conductor: Literal["both"] | None = None
     at: Place | None = None
     station: int | None = None
     step_minutes: float

@@ -23,7 +23,7 @@ from faults.tracing.observations import (
     TagReading,
 )
 from faults.tracing.rig import as_left, replay
-from faults.tracing.session import Refused, Session, begin, proving_place
+from faults.tracing.session import Refused, Session, begin
 from faults.tracing.step import Step
 from sites.network.faults import Place
 from tests.tracing.drives import (
@@ -236,7 +236,7 @@ def test_every_step_holds_what_it_must(index: int) -> None:
         drive.once()
     verdict = drive.session.done
     assert verdict.as_left == as_left(replay(drive.rehearsal.survey, drive.told))
-    assert proving_place(drive.session) is not None
+    assert drive.session.state.proving is not None
 
 
 CAUTIONED: list[tuple[Callable[[Step], bool], tuple[str, ...]]] = [
