@@ -187,9 +187,7 @@ def _doubt(case: Case) -> Act | None:
         return Act(stage="following", do="reference", why=why)
     if again.node in case.state.closed:
         return None
-    return Act(
-        stage="following", do="clamp", node=again.node, wire=again.wire or None, why=why
-    )
+    return Act(stage="following", do="clamp", node=again.node, wire=again.wire or None, why=why)
 
 
 # -- endings without a place

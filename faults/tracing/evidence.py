@@ -86,8 +86,7 @@ class Evidence:
         split = [
             group
             for group in groups
-            if any(not _alike(group[0], other) for other in group)
-            and len(_outvoted(group)) == 0
+            if any(not _alike(group[0], other) for other in group) and len(_outvoted(group)) == 0
         ]
         if split:
             return split[-1][-1]

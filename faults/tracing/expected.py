@@ -104,7 +104,9 @@ def expected_on_off(
         on_ma=on_ma,
         on_spread_ma=math.hypot(ON_SHARE * on_ma, meter),
         off_ma=off_mean,
-        off_spread_ma=math.hypot(math.hypot(off_spread, OFF_SHARE * off_mean), 2.0 * meter + OFF_MORE_MA),
+        off_spread_ma=math.hypot(
+            math.hypot(off_spread, OFF_SHARE * off_mean), 2.0 * meter + OFF_MORE_MA
+        ),
         fault_ma=float(abs(short.fault_current[0, 0, column] / short.total[0, 0, column])) * scale,
         meter_ma=meter,
         low_ma={wire: on(onward_home, wire) for wire in onward},

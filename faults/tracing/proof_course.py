@@ -68,7 +68,9 @@ def next_test(
     leakage_wanted: bool = False,
 ) -> NextTest:
     """The next test for the examiner's suspect, given all readings so far."""
-    course = _Course(examiner, log, off_now, sitting, counted, comes_and_goes, weights, chance, leakage_wanted)
+    course = _Course(
+        examiner, log, off_now, sitting, counted, comes_and_goes, weights, chance, leakage_wanted
+    )
     return course.next()
 
 
@@ -133,8 +135,12 @@ class _Course:
         if self.leakage_wanted:
             watch = self.examiner.watch
             return NextTest(
-                "clamp", watch.node, watch.wire, "both conductors in the jaw: on an earthed path "
-                "this tells a fault to earth from a short", both=True,
+                "clamp",
+                watch.node,
+                watch.wire,
+                "both conductors in the jaw: on an earthed path "
+                "this tells a fault to earth from a short",
+                both=True,
             )
         stray = self._stray()
         if stray is not None:

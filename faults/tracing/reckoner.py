@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -53,6 +54,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+LOOK_TABLE = 600
+"""Points of the table of chances by current, to three times the trip: a 200th of it apart."""
+
 LOUD = 0.3
 """Wires that carry this share of the reference say what the reference is."""
 
@@ -68,14 +72,19 @@ class Resolution:
     """How fine the grids are.
 
     The ``fine_rows`` likeliest rows are reckoned on ``resistances`` R_f cells x ``scales`` draw
-    scales, the others on ``coarse_resistances`` cells at the middle scale. ``keep``: a row below
-    this share of an even chance is not reckoned again. ``scales`` is odd.
+    scales, the others on ``coarse_resistances`` cells at the middle scale, and those below
+    ``faint`` of an even chance on ``faint_resistances`` cells. ``keep``: a row below
+    this share of an even chance is not reckoned again. On paths of more than ``lay_again_rows``
+    the draw scales are laid anew at the next reading, not at once. ``scales`` is odd.
     """
 
     resistances: int = 20
     scales: int = 3
-    fine_rows: int = 260
+    fine_rows: int = 180
+    lay_again_rows: int = 500
     coarse_resistances: int = 6
+    faint_resistances: int = 3
+    faint: float = 1e-2
     keep: float = 1e-6
     delegates: int = 12
 
@@ -105,13 +114,14 @@ class _Grid:
     noise: ReadingNoise
     fine: _Part
     coarse: _Part
+    faint: _Part
     sound_fit: FloatArray
     asleep: BoolArray
 
     @property
-    def parts(self) -> tuple[_Part, _Part]:
-        """The two parts that hold places."""
-        return self.fine, self.coarse
+    def parts(self) -> tuple[_Part, _Part, _Part]:
+        """The parts that hold places."""
+        return self.fine, self.coarse, self.faint
 
 
 class Reckoner:
@@ -150,7 +160,9 @@ class Reckoner:
     def _reckon(self, evidence: Evidence, before: Posterior | None) -> Posterior:
         draw = before.draw if before else DrawScale(0.0, self.beliefs.draw_log_spread)
         posterior = self._gather(evidence, self._evaluate(evidence, before, draw), before)
-        if posterior.draw.far_from(draw):
+        if len(posterior.rows.point) <= self.resolution.lay_again_rows and (
+            posterior.draw.far_from(draw)
+        ):
             grid = self._evaluate(evidence, before, posterior.draw)
             posterior = self._gather(evidence, grid, before)
         return posterior
@@ -165,7 +177,7 @@ class Reckoner:
         else:
             sound = self.solved.at(scales)
         rows = group_rows(self.hypotheses, evidence.clamped)
-        fine, coarse, asleep = self._split(rows, before)
+        fine, coarse, faint, asleep = self._split(rows, before)
         noise = reading_noise(
             evidence.readings,
             self.problem,
@@ -175,8 +187,10 @@ class Reckoner:
         )
         every = np.arange(count + 1)
         few = np.array([count // 2, count])
+        one = np.array([count // 2])
         fine_cells = self.beliefs.resistance_grid(self.resolution.resistances)
         coarse_cells = self.beliefs.resistance_grid(self.resolution.coarse_resistances)
+        faint_cells = self.beliefs.resistance_grid(self.resolution.faint_resistances)
 
         def part(which: IntArray, columns: IntArray, cells: tuple[FloatArray, FloatArray]) -> _Part:
             return self._part(evidence, noise, draw, sound, rows, which, columns, cells)
@@ -188,6 +202,7 @@ class Reckoner:
             noise=noise,
             fine=part(fine, every, fine_cells),
             coarse=part(coarse, few, coarse_cells),
+            faint=part(faint, one, faint_cells),
             sound_fit=self._sound_fit(evidence, noise),
             asleep=asleep,
         )
@@ -216,26 +231,33 @@ class Reckoner:
         fit = np.zeros(layers.shape[1:])
         if len(layers) and fit.size:
             fit = log_likelihood(layers, noise, self._scale_prior(faults.total))
-        weights = draw.faulted_weights(len(columns) - 1, self.beliefs)
+        weights = np.ones(1)
+        if len(columns) > 1:
+            weights = draw.faulted_weights(len(columns) - 1, self.beliefs)
         joint = fit + np.log(cells[1])[None, :, None] + np.log(weights + 1e-300)
         joint = joint + self._looks_log(evidence, faults)
         return _Part(which, columns, cells[0], faults, layers, fit, joint)
 
-    def _split(self, rows: Rows, before: Posterior | None) -> tuple[IntArray, IntArray, BoolArray]:
-        """(fine rows, coarse rows, which are asleep)."""
+    def _split(
+        self, rows: Rows, before: Posterior | None
+    ) -> tuple[IntArray, IntArray, IntArray, BoolArray]:
+        """(fine rows, coarse rows, faint rows, which are asleep)."""
         count = len(rows.point)
         room = self.resolution.fine_rows
         if before is None:
             order = np.arange(count)
             asleep = np.zeros(count, dtype=np.bool_)
+            likely = np.ones(count, dtype=np.bool_)
         else:
             by_point = np.bincount(before.rows.point, before.row_chance[:-1], self.view.size)
             chance = by_point[rows.point]
             asleep = chance < self.resolution.keep / count
             asleep[list(rows.carrier)] = False
+            likely = chance > self.resolution.faint / count
             order = np.argsort(-chance, kind="stable")
             order = order[~asleep[order]]
-        return np.sort(order[:room]), np.sort(order[room:]), asleep
+        rest = np.sort(order[room:])
+        return np.sort(order[:room]), rest[likely[rest]], rest[~likely[rest]], asleep
 
     def _shares(self, evidence: Evidence, before: Posterior | None) -> DrawShares | None:
         if before is None or not evidence.readings:
@@ -342,11 +364,25 @@ class Reckoner:
     def _looks_log(self, evidence: Evidence, faults: FaultSet) -> FloatArray:
         """log chance of the report and of all looks for the message (K, R, S)."""
         current = full_current_ma(faults, self.problem)
-        logs = report_log_chance(current, self.problem, self.beliefs)
+        logs = self._of_current(
+            current, lambda ma: report_log_chance(ma, self.problem, self.beliefs)
+        )
         for legs_on, shown, not_shown in looks_tallied(evidence.looks):
             seen = self._current_on(legs_on, faults, current)
-            logs = logs + looks_log_chance(shown, not_shown, seen, self.problem, self.beliefs)
+            logs = logs + self._of_current(
+                seen,
+                lambda ma, yes=shown, no=not_shown: looks_log_chance(  # type: ignore[misc]
+                    yes, no, ma, self.problem, self.beliefs
+                ),
+            )
         return np.asarray(logs)
+
+    def _of_current(
+        self, current_ma: FloatArray, function: Callable[[FloatArray], FloatArray]
+    ) -> FloatArray:
+        """A smooth function of a current, from a table."""
+        table = np.linspace(0.0, 3.0 * self.problem.path.trip_ma, LOOK_TABLE)
+        return np.interp(current_ma, table, function(table))
 
     def _current_on(
         self, legs_on: frozenset[str] | None, faults: FaultSet, current: FloatArray
@@ -367,7 +403,9 @@ class Reckoner:
             where.get(self.view.place_of_point[p], -1) if p >= 0 else -1 for p in faults.points
         ]
         kept = place_faults(
-            solve_sound(part, faults.sound.scales), np.array(points, dtype=np.int64), faults.resistance_ohm
+            solve_sound(part, faults.sound.scales),
+            np.array(points, dtype=np.int64),
+            faults.resistance_ohm,
         )
         return full_current_ma(kept, self.problem)
 

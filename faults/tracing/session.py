@@ -25,7 +25,7 @@ from faults.tracing.rig import ACTS, as_left, rig_after, rig_refusal
 from faults.tracing.state import TraceState, folded, state_at_start
 from faults.tracing.step import Step, StepDo, Verdict
 from faults.tracing.travel import step_minutes
-from faults.tracing.tree_view import build_tree_view, loop_joints
+from faults.tracing.tree_view import NotATree, build_tree_view, loop_joints
 from sites.network.elements import Access
 
 LOST = 0.5
@@ -177,8 +177,7 @@ class Session:
         state = folded(self.state, self.problem, told.observation, told.asked)
         reckoner, before, loops = self.reckoner, self.posterior, self.closed_loops
         if state.rig.joints_open != self.state.rig.joints_open:
-            loops = loop_joints(self.problem.path, joints_open=state.rig.joints_open)
-            reckoner = make_reckoner(self.problem, self.beliefs, state.rig.joints_open)
+            reckoner, loops = make_reckoner(self.problem, self.beliefs, state.rig.joints_open)
             before = reckoner.reckon(state.evidence)
         posterior = before
         if state.evidence != self.state.evidence or before is not self.posterior:
@@ -256,14 +255,20 @@ def _marked(case: Case) -> TraceState:
 
 def make_reckoner(
     problem: TraceProblem, beliefs: Assumptions, joints_open: frozenset[Joint]
-) -> Reckoner:
-    """A reckoner for the path as it is now. Loops that are still closed are cut in the picture
-    at the joints that are going to be opened; nothing is inferred until they are."""
-    to_open = loop_joints(problem.path, joints_open=joints_open)
-    view = build_tree_view(problem.path, joints_open=joints_open | frozenset(to_open))
-    return Reckoner(
-        problem, view, beliefs, joints_open=joints_open | frozenset(to_open)
-    )
+) -> tuple[Reckoner, tuple[Joint, ...]]:
+    """A reckoner for the path as it is now, and the joints that still close loops.
+
+    Loops are cut in the picture at the joints that are going to be opened; nothing is inferred
+    until they are.
+    """
+    loops: tuple[Joint, ...] = ()
+    try:
+        view = build_tree_view(problem.path, joints_open=joints_open)
+    except NotATree:
+        loops = loop_joints(problem.path, joints_open=joints_open)
+        joints_open = joints_open | frozenset(loops)
+        view = build_tree_view(problem.path, joints_open=joints_open)
+    return Reckoner(problem, view, beliefs, joints_open=joints_open), loops
 
 
 def begin(
@@ -279,7 +284,7 @@ def begin(
         raise ValueError(f"no method {method!r}: expected one of {', '.join(get_args(Method))}")
     beliefs = beliefs or Assumptions()
     state = state_at_start(problem)
-    reckoner = make_reckoner(problem, beliefs, state.rig.joints_open)
+    reckoner, loops = make_reckoner(problem, beliefs, state.rig.joints_open)
     return Session(
         problem=problem,
         beliefs=beliefs,
@@ -287,5 +292,5 @@ def begin(
         reckoner=reckoner,
         state=state,
         posterior=reckoner.reckon(state.evidence),
-        closed_loops=loop_joints(problem.path, joints_open=state.rig.joints_open),
+        closed_loops=loops,
     )

@@ -108,9 +108,7 @@ def folded(
     return state
 
 
-def _after_cannot(
-    state: TraceState, node: str, asked: StepDo | Literal["stray"]
-) -> TraceState:
+def _after_cannot(state: TraceState, node: str, asked: StepDo | Literal["stray"]) -> TraceState:
     """A clamp can be had elsewhere; any other act that cannot be done blocks the trace."""
     if asked == "stray":
         evidence = replace(state.evidence, no_stray=state.evidence.no_stray | {node})
