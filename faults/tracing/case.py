@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from faults.tracing.expected import expected_on_off
+from faults.tracing.expected import OnOffPredictor
 from faults.tracing.far_wires import FarWires, far_wires
 from faults.tracing.observations import Joint
 from faults.tracing.planner import Choice, Ground, Planner
@@ -20,7 +20,7 @@ from faults.tracing.proof import (
     TestWeights,
     rivals_of,
 )
-from faults.tracing.proof_course import CablesCounted, NextTest, next_test
+from faults.tracing.proof_course import CablesCounted, NextTest, ProofCourse
 from faults.tracing.reckoner import Reckoner
 from faults.tracing.rig_places import node_of_joint
 from faults.tracing.sight import Sight, look_over
@@ -121,16 +121,11 @@ class Case:
             end = view.point_of_segment[suspect.id] + 1
             onward_home = view.place_of_point[end].id if end < view.size else home
             far = WatchWire(onward_home, suspect.id)
-        expected = expected_on_off(
-            self.problem,
-            self.posterior,
-            self.reckoner.sound_scales,
-            self.reckoner.beliefs,
-            suspect,
-            home=home,
-            watched=watch.wire,
-            onward_home=onward_home,
-            onward=rivals.wires,
+        predictor = OnOffPredictor(
+            self.problem, self.posterior, self.reckoner.sound_scales, self.reckoner.beliefs
+        )
+        expected = predictor.of(
+            suspect, watched=watch, onward_home=onward_home, onward=rivals.wires
         )
         return Examiner(
             suspect=suspect,
@@ -157,9 +152,9 @@ class Case:
     def next_test(self, suspect: Place) -> NextTest:
         """What the proof of a suspect needs next."""
         examiner = self.examiner(suspect)
-        return next_test(
-            examiner,
-            self.state.log,
+        return ProofCourse(
+            examiner=examiner,
+            log=self.state.log,
             off_now=suspect in self.state.rig.isolated,
             sitting=self.state.sitting,
             counted=self._counted(examiner.watch.node),
@@ -167,7 +162,7 @@ class Case:
             weights=self._weigh(examiner, isolated_only=False),
             chance=self.chance_of(suspect),
             leakage_wanted=self.leakage_wanted,
-        )
+        ).next()
 
     def _counted(self, node: str) -> CablesCounted:
         on_map = self.reckoner.cables_on_map(node)

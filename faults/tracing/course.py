@@ -288,8 +288,8 @@ def _proof(case: Case) -> Act | Ending | None:
         return _unproved(
             case,
             f"current leaks to earth at {suspect}: with both conductors in the jaw it does not "
-            "cancel, so it is no short between the conductors; find the leak with an earth-gradient "
-            "probe or by insulation tests",
+            "cancel, so it is no short between the conductors; find the leak with an "
+            "earth-gradient probe or by insulation tests",
         )
     test = case.next_test(suspect)
     if test.act == "proved":

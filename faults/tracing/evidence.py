@@ -122,3 +122,13 @@ def _outvoted(group: list[CurrentReading]) -> list[CurrentReading]:
 def _alike(one: CurrentReading, other: CurrentReading) -> bool:
     apart = abs(one.current_ma - other.current_ma)
     return apart <= max(APART_MA, APART_SHARE * max(one.current_ma, other.current_ma))
+
+
+def looks_tallied(
+    looks: tuple[MessageLook, ...],
+) -> list[tuple[frozenset[str] | None, int, int]]:
+    """(legs on, looks that showed it, looks that did not) for each set of legs."""
+    tally: dict[frozenset[str] | None, list[int]] = {}
+    for look in looks:
+        tally.setdefault(look.legs_on, [0, 0])[0 if look.shown else 1] += 1
+    return [(legs_on, shown, not_shown) for legs_on, (shown, not_shown) in tally.items()]

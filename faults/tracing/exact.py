@@ -17,7 +17,8 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from faults.tracing.evidence import Evidence
+from faults.tracing.apart import REPORTED_SOUND
+from faults.tracing.evidence import Evidence, looks_tallied
 from faults.tracing.hypotheses import group_rows
 from faults.tracing.likelihood import reading_variance, slip_log_density
 from faults.tracing.messages import (
@@ -29,7 +30,7 @@ from faults.tracing.messages import (
 from faults.tracing.noise import STRAY_DRAW_MA, ratio_layer, span_of, top_ma
 from faults.tracing.posterior import Apart
 from faults.tracing.prediction import FaultSet, place_faults, point_voltage, solve_sound
-from faults.tracing.reckoner import REPORTED_SOUND, Reckoner, looks_tallied
+from faults.tracing.reckoner import Reckoner
 from sites.network.faults import Place
 
 FloatArray = NDArray[np.float64]
@@ -86,7 +87,7 @@ class _Exact:
             [self._place_log(int(point), rows.carrier.get(i)) for i, point in enumerate(rows.point)]
         ) + np.log(row_weight)
         apart = self._apart_logs()
-        peak = max(float(logs.max()), max(apart.values()))
+        peak = max(float(logs.max()), *apart.values())
         mass = np.exp(logs - peak)
         rest = {name: math.exp(value - peak) for name, value in apart.items()}
         total = mass.sum() + sum(rest.values())
@@ -252,8 +253,8 @@ class _Exact:
             for j in range(count):
                 low = max(spans[i][0], spans[j][0])
                 high = min(spans[i][1], spans[j][1])
-                for point, square in share.items():
-                    if low <= point < high:
+                for at, square in share.items():
+                    if low <= at < high:
                         covariance[:, i, j] += factor * square
         for i, reading in enumerate(self.evidence.readings):
             if reading.kind == "unmapped":

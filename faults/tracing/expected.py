@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from faults.tracing.assumptions import Assumptions
 from faults.tracing.evidence import CurrentReading
 from faults.tracing.likelihood import meter_spread_ma
+from faults.tracing.noise import device_by_id
 from faults.tracing.posterior import Posterior
-from faults.tracing.prediction import edge_ratio, lead_ratio, place_faults
+from faults.tracing.prediction import FaultSet, edge_ratio, lead_ratio, place_faults
 from faults.tracing.problem import TraceProblem
 from faults.tracing.soundness import SoundScales
 from faults.tracing.tree_view import TreeView, typical_admittance_s
@@ -56,94 +57,105 @@ class OnOff:
         return abs(self.on_ma - self.off_ma) > 3.0 * (self.on_spread_ma + self.meter_ma)
 
 
-def expected_on_off(
-    problem: TraceProblem,
-    posterior: Posterior,
-    scales: SoundScales,
-    beliefs: Assumptions,
-    suspect: Place,
-    *,
-    home: str,
-    watched: str,
-    onward_home: str,
-    onward: tuple[str | None, ...],
-) -> OnOff:
-    """Predictions for ``suspect``; ``watched`` is empty for the reference, ``onward`` are the wires
-    at ``onward_home`` whose reading would show a rival."""
-    view, sound = posterior.view, posterior.sound
-    row = int(posterior.rows.row_of[posterior.hypotheses.index[suspect]])
-    point = int(posterior.rows.point[row])
-    column = int(posterior.best.column[row])
-    scale = float(posterior.best.scale_ma[row])
-    short = place_faults(sound, np.array([point]), np.array([posterior.best.resistance_ohm[row]]))
+@dataclass(frozen=True, slots=True)
+class OnOffPredictor:
+    """Predicts what the wires at a suspect's place read with it on and off."""
 
-    def on(node: str, wire: str | None) -> float:
+    problem: TraceProblem
+    posterior: Posterior
+    scales: SoundScales
+    beliefs: Assumptions
+
+    def of(
+        self,
+        suspect: Place,
+        *,
+        watched: WatchWire,
+        onward_home: str,
+        onward: tuple[str | None, ...],
+    ) -> OnOff:
+        """Predictions for ``suspect``; ``onward`` are the wires at ``onward_home`` whose reading
+        would show a rival."""
+        posterior = self.posterior
+        row = int(posterior.rows.row_of[posterior.hypotheses.index[suspect]])
+        column = int(posterior.best.column[row])
+        scale = float(posterior.best.scale_ma[row])
+        short = place_faults(
+            posterior.sound,
+            posterior.rows.point[row : row + 1],
+            posterior.best.resistance_ohm[row : row + 1],
+        )
+        on = _Wires(self.problem, short, column, scale)
+        meter = meter_spread_ma(self.problem.meter)
+        on_ma = on.reading(watched.node, watched.wire) if watched.wire else scale
+        total = complex(short.total[0, 0, column])
+        fault = abs(complex(short.fault_current[0, 0, column]) / total)
+        coil_ohm = coil_behind(self.problem, self.beliefs, total, scale)
+        lifted = suspect.id if suspect.kind == "device" else None
+        off_ma, off_spread = self._off(coil_ohm, watched, lifted)
+        return OnOff(
+            on_ma=on_ma,
+            on_spread_ma=math.hypot(ON_SHARE * on_ma, meter),
+            off_ma=off_ma,
+            off_spread_ma=math.hypot(
+                math.hypot(off_spread, OFF_SHARE * off_ma), 2.0 * meter + OFF_MORE_MA
+            ),
+            fault_ma=fault * scale,
+            meter_ma=meter,
+            low_ma={wire: on.reading(onward_home, wire) for wire in onward},
+        )
+
+    def _off(
+        self, coil_ohm: complex, watched: WatchWire, lifted: str | None
+    ) -> tuple[float, float]:
+        """(mean, spread) of the watched wire on the sound path, over the draw scales.
+
+        At the voltage of a faulted path devices say little of what they draw at full voltage, so
+        the draw scale is taken as it was before any reading, and wider. A ``lifted`` device draws
+        nothing. Each device's own draw adds its spread.
+        """
+        path, scales, beliefs = self.problem.path, self.scales, self.beliefs
+        total = scales.total
+        series = path.source_ohm + coil_ohm
+        reference = 1000.0 * path.source_v * np.abs(total / (1.0 + series * total))
+        values = reference
+        if watched.wire:
+            reading = CurrentReading("segment", watched.node, watched.wire, 0.0, 0.0)
+            values = reference * scales.layers([reading])[0, 0, 0, :]
+        if lifted is not None:
+            lead = CurrentReading("lead", watched.node, lifted, 0.0, 0.0)
+            values = np.maximum(values - reference * scales.layers([lead])[0, 0, 0, :], 0.0)
+        logs = scales.logs / (OFF_WIDER * beliefs.draw_log_spread)
+        weights = np.exp(-0.5 * logs**2)
+        weights /= weights.sum()
+        mean = float(weights @ values)
+        common = max(0.0, float(weights @ (values - mean) ** 2))
+        own = (beliefs.draw_spread * mean) ** 2 / max(1, _loads_beyond(scales.view, watched))
+        return mean, math.sqrt(common + own)
+
+
+@dataclass(frozen=True, slots=True)
+class _Wires:
+    """What any wire reads with one short on the path."""
+
+    problem: TraceProblem
+    short: FaultSet
+    column: int
+    scale_ma: float
+
+    def reading(self, node: str, wire: str | None) -> float:
+        """A segment's, or the sound draw of a device's lead; nothing in a stray cable."""
         if wire is None:
             return 0.0
+        view = self.short.sound.view
         edge = view.edge_of_wire.get((node, wire))
         if edge is not None:
-            return float(edge_ratio(short, edge)[0, 0, column]) * scale
-        device = next(d for d in problem.path.devices if d.id == wire)
-        admittance = typical_admittance_s(device, problem.path)
-        ratio = lead_ratio(short, view.point_of_node[node], admittance, np.array([False]))
-        return float(ratio[0, 0, column]) * scale
-
-    meter = meter_spread_ma(problem.meter)
-    on_ma = on(home, watched) if watched else scale
-    total = complex(short.total[0, 0, column])
-    lifted = suspect.id if suspect.kind == "device" else None
-    off_mean, off_spread = _off(
-        problem,
-        scales,
-        beliefs,
-        coil_behind(problem, beliefs, total, scale),
-        WatchWire(home, watched),
-        lifted,
-    )
-    return OnOff(
-        on_ma=on_ma,
-        on_spread_ma=math.hypot(ON_SHARE * on_ma, meter),
-        off_ma=off_mean,
-        off_spread_ma=math.hypot(
-            math.hypot(off_spread, OFF_SHARE * off_mean), 2.0 * meter + OFF_MORE_MA
-        ),
-        fault_ma=float(abs(short.fault_current[0, 0, column] / short.total[0, 0, column])) * scale,
-        meter_ma=meter,
-        low_ma={wire: on(onward_home, wire) for wire in onward},
-    )
-
-
-def _off(
-    problem: TraceProblem,
-    scales: SoundScales,
-    beliefs: Assumptions,
-    coil_ohm: complex,
-    watched: WatchWire,
-    lifted: str | None,
-) -> tuple[float, float]:
-    """(mean, spread) of the watched wire on the sound path, over the draw scales.
-
-    At the voltage of a faulted path devices say little of what they draw at full voltage, so
-    the draw scale is taken as it was before any reading, and wider. A ``lifted`` device draws
-    nothing. Each device's own draw adds its spread.
-    """
-    series = problem.path.source_ohm + coil_ohm
-    total = scales.total
-    reference = 1000.0 * problem.path.source_v * np.abs(total / (1.0 + series * total))
-    values = reference
-    if watched.wire:
-        reading = CurrentReading("segment", watched.node, watched.wire, 0.0, 0.0)
-        values = reference * scales.layers([reading])[0, 0, 0, :]
-    if lifted is not None:
-        lead = CurrentReading("lead", watched.node, lifted, 0.0, 0.0)
-        values = np.maximum(values - reference * scales.layers([lead])[0, 0, 0, :], 0.0)
-    logs = scales.logs / (OFF_WIDER * beliefs.draw_log_spread)
-    weights = np.exp(-0.5 * logs**2)
-    weights /= weights.sum()
-    mean = float(weights @ values)
-    common = float(weights @ (values - mean) ** 2)
-    own = (beliefs.draw_spread * mean) ** 2 / max(1, _loads_beyond(scales.view, watched))
-    return mean, math.sqrt(max(0.0, common) + own)
+            return float(edge_ratio(self.short, edge)[0, 0, self.column]) * self.scale_ma
+        device = device_by_id(self.problem.path, wire)
+        admittance = typical_admittance_s(device, self.problem.path)
+        point = view.point_of_node[node]
+        ratio = lead_ratio(self.short, point, admittance, np.array([False]))
+        return float(ratio[0, 0, self.column]) * self.scale_ma
 
 
 def _loads_beyond(view: TreeView, watched: WatchWire) -> int:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from faults.tracing.act import Act
 from faults.tracing.case import Case
 from faults.tracing.likelihood import meter_spread_ma
@@ -12,8 +14,6 @@ from faults.tracing.planner import Wire
 from faults.tracing.rollout import quantile
 from faults.tracing.step import Expectation, Suspect
 from sites.network.faults import Place
-
-import numpy as np
 
 SHOWN_SUSPECTS = 6
 CLASSES_HOLD = 0.99
@@ -59,7 +59,7 @@ def _places_within(case: Case, wire: Wire) -> int:
 
 def suspects(case: Case) -> tuple[Suspect, ...]:
     """The likeliest hypotheses that hold nearly all of the chance."""
-    listed = []
+    listed: list[Suspect] = []
     held = 0.0
     for place, chance in case.ranked(SHOWN_SUSPECTS):
         if listed and (held >= 0.999 or chance < 1e-4):

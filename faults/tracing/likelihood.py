@@ -161,7 +161,7 @@ def log_likelihood(
     count = len(noise.current_ma)
     shape = ratios.shape[1:]
     t = ratios.reshape(count, -1)
-    precision = np.linalg.inv(noise.covariance)
+    precision: FloatArray = np.asarray(np.linalg.inv(noise.covariance), dtype=np.float64)
     sign, log_det = np.linalg.slogdet(2.0 * math.pi * noise.covariance)
     if sign <= 0:
         raise ValueError("the covariance of the readings is not positive definite")
@@ -191,7 +191,7 @@ def log_likelihood(
         part = whole.picked(doubtful)
         total[doubtful] = np.logaddexp(
             total[doubtful],
-            _second_slips(part, some, u[:, doubtful], v, precision, noise, worst[doubtful]),
+            _second_slips(part, some, u[:, doubtful], precision, noise, worst[doubtful]),
         )
     return total.reshape(shape)
 
@@ -200,14 +200,14 @@ def _second_slips(
     part: _Gaussian,
     base: _Moments,
     u: FloatArray,
-    v: FloatArray,
     precision: FloatArray,
     noise: ReadingNoise,
     first: NDArray[np.intp],
 ) -> FloatArray:
     """log likelihood with two slips: the reading that a slip explains best (``first``, one for
     each hypothesis), and any other beside it."""
-    count = len(v)
+    count = len(noise.current_ma)
+    v = precision @ noise.current_ma
     terms = []
     for i in range(count):
         left = part.left(_without_two(base, u, v, precision, first, i))

@@ -97,4 +97,5 @@ class Posterior:
 
     def point_chance(self) -> FloatArray:
         """Chance by point (P,)."""
-        return np.bincount(self.hypotheses.point, self.chance, self.view.size)
+        by_point = np.bincount(self.hypotheses.point, self.chance, self.view.size)
+        return np.asarray(by_point, dtype=np.float64)

@@ -160,7 +160,7 @@ def point_voltage(faults: FaultSet, point: int) -> ComplexArray:
     where = np.maximum(faults.points, 0)
     shared = sound.view.last_common(point)[where]
     pull = (sound.ratio[shared] * sound.voltage[where])[:, None, :]
-    return sound.voltage[point] * (1.0 - faults.fault_current * pull)
+    return np.asarray(sound.voltage[point] * (1.0 - faults.fault_current * pull))
 
 
 def edge_ratio(faults: FaultSet, edge: int) -> FloatArray:
@@ -182,7 +182,7 @@ def edge_ratio(faults: FaultSet, edge: int) -> FloatArray:
 def lead_ratio(
     faults: FaultSet, point: int, admittance_s: complex, carries: NDArray[np.bool_]
 ) -> FloatArray:
-    """The same for a lead at ``point``: its device's own draw, and the fault where it ``carries``."""
+    """The same for a lead at ``point``: its device's own draw, and the fault it ``carries``."""
     voltage = point_voltage(faults, point)
     current = voltage * (admittance_s * faults.sound.scales)
     current = current + np.where(carries[:, None, None], faults.fault_current, 0.0)
@@ -202,4 +202,4 @@ def voltage_profile(
         return d
     current = d[point] / (sound.driving_ohm[point, column] + resistance_ohm)
     shared = sound.view.last_common(point)
-    return d * (1.0 - current * d[point] * sound.ratio[shared, column])
+    return np.asarray(d * (1.0 - current * d[point] * sound.ratio[shared, column]))

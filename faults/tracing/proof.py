@@ -91,28 +91,26 @@ class TestWeights:
         return math.exp(min(700.0, float(min(self.against.min(), self.against_other))))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Examiner:
-    """Weighs the tests of one suspect."""
+    """Weighs the tests of one suspect.
 
-    def __init__(
-        self,
-        *,
-        suspect: Place,
-        watch: WatchWire,
-        far: WatchWire | None,
-        rivals: Rivals,
-        expected: OnOff,
-        beliefs: Assumptions,
-        counted_log: float = 0.0,
-    ) -> None:
-        self.suspect = suspect
-        self.watch = watch
-        self.far = far
-        self.rivals = rivals
-        self.expected = expected
-        self.beliefs = beliefs
-        self.counted_log = counted_log
-        self.carries = suspect.id if suspect.kind == "device" else None
+    ``watch`` is the wire that feeds it, ``far`` a segment's other end. ``counted_log`` is the
+    log Bayes factor that counting the cables gives against one more than the map has.
+    """
+
+    suspect: Place
+    watch: WatchWire
+    far: WatchWire | None
+    rivals: Rivals
+    expected: OnOff
+    beliefs: Assumptions
+    counted_log: float = 0.0
+
+    @property
+    def carries(self) -> str | None:
+        """The wire that all of the fault's current flows through: a device's own lead."""
+        return self.suspect.id if self.suspect.kind == "device" else None
 
     def weigh(
         self, log: tuple[LoggedReading, ...], members: FloatArray, *, isolated_only: bool
@@ -132,12 +130,12 @@ class Examiner:
             stray = 2 + self.rivals.wires.index(None)
             off[stray] = 0.0
             before[stray] += 0.0 if isolated_only else self.counted_log
-        tests = [r for r in log if self._is_test(r, isolated_only)]
+        tests = [r for r in log if self._is_test(r, isolated_only=isolated_only)]
         top = 1.2 * max([r.current_ma for r in tests], default=1.0) + 10.0
         other = sum(_capped(self._density(r, group=-1) + math.log(top)) for r in tests)
         return TestWeights(np.where(members > 0, before + off, np.inf), before, other)
 
-    def _is_test(self, reading: LoggedReading, isolated_only: bool) -> bool:
+    def _is_test(self, reading: LoggedReading, *, isolated_only: bool) -> bool:
         if reading.isolated:
             return reading.isolated == frozenset({self.suspect}) and self._watched(reading)
         return not isolated_only and (self._watched(reading) or self._branch(reading) is not None)

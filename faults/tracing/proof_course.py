@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from faults.tracing.expected import OnOff
 from faults.tracing.evidence import MISCOUNT
+from faults.tracing.expected import OnOff
 from faults.tracing.proof import CHANCE_NEEDED, ENOUGH, Examiner, TestWeights
 from faults.tracing.watch import LoggedReading
 from sites.network.faults import Place
@@ -55,27 +55,14 @@ class CablesCounted:
         return each * (self.agreed - self.differed) + absent
 
 
-def next_test(
-    examiner: Examiner,
-    log: tuple[LoggedReading, ...],
-    *,
-    off_now: bool,
-    sitting: int,
-    counted: CablesCounted,
-    comes_and_goes: bool,
-    weights: TestWeights,
-    chance: float,
-    leakage_wanted: bool = False,
-) -> NextTest:
-    """The next test for the examiner's suspect, given all readings so far."""
-    course = _Course(
-        examiner, log, off_now, sitting, counted, comes_and_goes, weights, chance, leakage_wanted
-    )
-    return course.next()
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProofCourse:
+    """The proof of the examiner's suspect as it stands: ``next`` is the next test.
 
+    ``log`` are all readings so far, ``off_now`` whether the suspect is off, ``sitting`` the
+    number of acts that isolated or restored, ``chance`` the suspect's.
+    """
 
-@dataclass(frozen=True, slots=True)
-class _Course:
     examiner: Examiner
     log: tuple[LoggedReading, ...]
     off_now: bool
@@ -84,17 +71,20 @@ class _Course:
     comes_and_goes: bool
     weights: TestWeights
     chance: float
-    leakage_wanted: bool
+    leakage_wanted: bool = False
 
     @property
     def suspect(self) -> Place:
+        """The place being proved."""
         return self.examiner.suspect
 
     @property
     def expected(self) -> OnOff:
+        """What its wires should read."""
         return self.examiner.expected
 
     def next(self) -> NextTest:
+        """What the proof needs next, or how it ended."""
         proving = [r for r in self.log if r.proving]
         if len(proving) > MOST_READINGS or len({r.sitting for r in proving}) > MOST_SITTINGS:
             return NextTest("stuck", why="the tests at the place do not agree with one another")

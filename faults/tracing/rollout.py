@@ -145,7 +145,7 @@ class _Table:
         read = np.array([v.minutes for v in visits]) - self.minutes[-1]
         self.minutes += np.maximum(read, 0.0)[None, :]
         np.maximum(self.minutes, 1e-3, out=self.minutes)
-        self.usual_min = float(np.median(self.minutes[-1])) if len(ids) else 1.0
+        self.usual_min = float(np.median(self.minutes[-1])) if ids else 1.0
         self.memo: dict[tuple[bytes, int], float] = {}
 
     def cost_of_first(self, visit: int) -> float:

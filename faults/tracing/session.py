@@ -164,7 +164,7 @@ class Session:
         if refusal is not None:
             raise Refused(refusal.problem, refusal.pointer)
         told = Told(observation, self.number, self._asked)
-        return self._advanced(told)
+        return self.advanced(told)
 
     @property
     def _asked(self) -> StepDo | Literal["stray"]:
@@ -173,7 +173,8 @@ class Session:
             return "clamp"
         return "stray" if act.do == "clamp" and act.wire is None else act.do
 
-    def _advanced(self, told: Told) -> Session:
+    def advanced(self, told: Told) -> Session:
+        """After an observation that has been found legal."""
         state = folded(self.state, self.problem, told.observation, told.asked)
         reckoner, before, loops = self.reckoner, self.posterior, self.closed_loops
         if state.rig.joints_open != self.state.rig.joints_open:
@@ -207,7 +208,7 @@ class Session:
         session = begin(self.problem, self.planner.method, self.beliefs)
         for entry in told:
             if entry.struck:
-                session = session._skipped(entry)
+                session = session.skipped(entry)
                 continue
             refusal = rig_refusal(session.state.rig, entry.observation, self.problem.path)
             if refusal is not None:
@@ -216,10 +217,11 @@ class Session:
                     f"{refusal.problem}",
                     "/step",
                 )
-            session = session._advanced(entry)
+            session = session.advanced(entry)
         return replace(session, number=self.number + 1)
 
-    def _skipped(self, told: Told) -> Session:
+    def skipped(self, told: Told) -> Session:
+        """After an observation that was struck: only what cannot be undone is kept."""
         minutes, position = step_minutes(self.problem, self.state.position, told.observation)
         at_min = told.observation.at_min
         rig = self.state.rig

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from faults.tracing.best_cells import delegate_rows
 from faults.tracing.likelihood import meter_spread_ma
 from faults.tracing.posterior import Posterior
 from faults.tracing.prediction import voltage_profile
 from faults.tracing.problem import Meter
-from faults.tracing.reckoner import delegate_rows
 
 FloatArray = NDArray[np.float64]
 

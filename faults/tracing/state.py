@@ -29,10 +29,10 @@ from faults.tracing.observations import (
     RunStation,
 )
 from faults.tracing.problem import TraceProblem
-from faults.tracing.watch import REFERENCE, LoggedReading
 from faults.tracing.rig import Rig, rig_after, rig_at_start
 from faults.tracing.step import StepDo
 from faults.tracing.travel import Position, start_position, step_minutes
+from faults.tracing.watch import REFERENCE, LoggedReading
 from sites.network.faults import Place
 
 KEPT_ONLY = "kept, but not reckoned with yet: "
@@ -43,9 +43,10 @@ class TraceState:
     """Everything the observations so far amount to.
 
     ``log`` holds every clamp reading with the rig's state, ``sitting`` counts acts that isolate
-    or restore. ``closed`` are nodes where the field cannot work, ``blocked`` the act that could not be done
-    and without which there is no way on. ``reference_min`` is when the search began. ``proving`` is
-    the place being proved; ``given_up`` are those whose tests at the place spoke against them.
+    or restore. ``closed`` are nodes where the field cannot work, ``blocked`` the act that could
+    not be done and without which there is no way on. ``reference_min`` is when the search began.
+    ``proving`` is the place being proved; ``given_up`` are those whose tests at the place spoke
+    against them.
     """
 
     rig: Rig

@@ -109,7 +109,7 @@ def loop_joints(
     The segments left out of a minimum spanning tree by length, so that the longest cable of each
     loop hangs as a stub; of its two ends the one that is easiest to reach.
     """
-    graph = nx.MultiGraph()
+    graph: nx.MultiGraph[str] = nx.MultiGraph()
     graph.add_nodes_from(node.id for node in path.nodes)
     for segment in path.segments:
         if not apart_ends(segment, joints_open):

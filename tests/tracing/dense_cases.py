@@ -65,7 +65,11 @@ def _survey(rng: np.random.Generator) -> Document:
         ends = (int(rng.integers(1, size)), size)
         joint = {"joint_open": bool(rng.random() < 0.5) or "from"}
         segments.append(_segment(rng, len(segments) + 1, ends) | joint)
-    at = [*range(1, size + 1)][:devices] if lean == "straight" else rng.integers(1, size + 1, devices)
+    at = (
+        [*range(1, size + 1)][:devices]
+        if lean == "straight"
+        else rng.integers(1, size + 1, devices)
+    )
     path = {
         "label": "Small path",
         "frequency_hz": float(rng.choice([50.0, 60.0])),
@@ -110,9 +114,7 @@ def _device(rng: np.random.Generator, number: int, node: int) -> Document:
     return made | ({"power_factor": 0.8} if rng.random() < 0.2 else {})
 
 
-def _truth(
-    rng: np.random.Generator, network: DenseNetwork
-) -> tuple[tuple[str, str], Response]:
+def _truth(rng: np.random.Generator, network: DenseNetwork) -> tuple[tuple[str, str], Response]:
     kind = str(rng.choice(["device", "splice", "segment", "unmapped", "none"], p=_OF_KIND))
     nodes = network.node_ids[1:]
     segments = [name for what, name in network.number if what == "middle"]

@@ -150,9 +150,7 @@ class DensePosterior:
     def __init__(self, survey: Document, observed: Observed, known: Known, nodes: Nodes) -> None:
         self.survey, self.observed, self.known, self.nodes = survey, observed, known, nodes
         self.network = DenseNetwork(survey)
-        self.readings = Readings(
-            self.network, observed.readings, known.meter, known.coil_ohm
-        )
+        self.readings = Readings(self.network, observed.readings, known.meter, known.coil_ohm)
         self.looks = Looks(observed, survey["path"], known)
         scales, masses = normal_nodes(0.0, SOUND_SPREAD, nodes.scale_panels, nodes.scale_nodes)
         self.scales = np.append(scales, 0.0)
@@ -231,9 +229,7 @@ class DensePosterior:
             ("controller", ""): CONTROLLER * looks.controller * float(read.sum()),
             ("hidden", ""): HIDDEN * looks.hidden * float(read.sum()),
         }
-        scales, masses = normal_nodes(
-            OVERLOAD_MEAN, OVERLOAD_SPREAD, count, self.nodes.scale_nodes
-        )
+        scales, masses = normal_nodes(OVERLOAD_MEAN, OVERLOAD_SPREAD, count, self.nodes.scale_nodes)
         seen = self.network.sound(scales)
         current = looks.current_ma(seen)
         read = masses * self.readings.likelihood(seen, self.readings.shares(seen, nobody), 0.0)

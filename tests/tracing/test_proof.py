@@ -13,7 +13,7 @@ from faults.tracing.case import Case
 from faults.tracing.observations import Cannot, Clamp, Isolate, Message, Observation, Restore
 from faults.tracing.problem import Meter
 from faults.tracing.proof import BARE_CUT, TEST_CAP, Examiner
-from faults.tracing.proof_course import CablesCounted, NextTest, next_test
+from faults.tracing.proof_course import CablesCounted, NextTest, ProofCourse
 from faults.tracing.step import Step, Verdict
 from faults.tracing.watch import LoggedReading
 from sites.network.faults import Fault, Place
@@ -264,16 +264,16 @@ def with_expected(examiner: Examiner, expected: object) -> Examiner:
 
 def asked(examiner: Examiner, case: Case) -> NextTest:
     members = np.ones(len(examiner.rivals.wires) + 2)
-    return next_test(
-        examiner,
-        case.state.log,
+    return ProofCourse(
+        examiner=examiner,
+        log=case.state.log,
         off_now=False,
         sitting=case.state.sitting,
         counted=CablesCounted(2, 0, stray_absent=True),
         comes_and_goes=False,
         weights=examiner.weigh(case.state.log, members, isolated_only=False),
         chance=1.0,
-    )
+    ).next()
 
 
 class TestWeights:

@@ -1,0 +1,79 @@
+"""How likely the looks for the message are under every place, each R_f and draw scale."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faults.tracing.assumptions import Assumptions
+from faults.tracing.evidence import Evidence, looks_tallied
+from faults.tracing.messages import full_current_ma, looks_log_chance, report_log_chance
+from faults.tracing.observations import Joint
+from faults.tracing.prediction import FaultSet, place_faults, solve_sound
+from faults.tracing.problem import TraceProblem
+from faults.tracing.tree_view import TreeView, build_tree_view
+
+FloatArray = NDArray[np.float64]
+
+LOOK_TABLE = 600
+"""Points of the table of chances by current, to three times the trip: a 200th of it apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class LookReckoner:
+    """Looks on one tree; ``joints_open`` are those of the tree."""
+
+    problem: TraceProblem
+    view: TreeView
+    beliefs: Assumptions
+    joints_open: frozenset[Joint]
+
+    def log_chance(self, evidence: Evidence, faults: FaultSet) -> FloatArray:
+        """log chance of the report and of all looks for the message (K, R, S)."""
+        current = full_current_ma(faults, self.problem)
+        logs: FloatArray = self._of_current(
+            current, lambda ma: report_log_chance(ma, self.problem, self.beliefs)
+        )
+        for legs_on, shown, not_shown in looks_tallied(evidence.looks):
+            seen = self._current_on(legs_on, faults, current)
+            shows = partial(
+                looks_log_chance, shown, not_shown, problem=self.problem, beliefs=self.beliefs
+            )
+            logs = np.asarray(logs + self._of_current(seen, shows))
+        return np.asarray(logs)
+
+    def _of_current(
+        self, current_ma: FloatArray, function: Callable[[FloatArray], FloatArray]
+    ) -> FloatArray:
+        """A smooth function of a current, from a table."""
+        table = np.linspace(0.0, 3.0 * self.problem.path.trip_ma, LOOK_TABLE)
+        return np.interp(current_ma, table, function(table))
+
+    def _current_on(
+        self, legs_on: frozenset[str] | None, faults: FaultSet, current: FloatArray
+    ) -> FloatArray:
+        """The current without the coil with some legs on."""
+        if legs_on is None:
+            return current
+        if not legs_on:
+            return np.zeros((1, 1, 1))
+        legs = set(self.view.downstream_segments[self.problem.path.controller.id])
+        part = build_tree_view(
+            self.problem.path,
+            joints_open=self.joints_open,
+            legs_off=frozenset(legs - legs_on),
+        )
+        where = {place: i for i, place in enumerate(part.place_of_point)}
+        points = [
+            where.get(self.view.place_of_point[p], -1) if p >= 0 else -1 for p in faults.points
+        ]
+        kept = place_faults(
+            solve_sound(part, faults.sound.scales),
+            np.array(points, dtype=np.int64),
+            faults.resistance_ohm,
+        )
+        return full_current_ma(kept, self.problem)
