@@ -43,6 +43,7 @@ def test_parts_make_up_the_whole() -> None:
     assert Share(limit=4).of(keys) == keys[:4]
 
 
+@pytest.mark.slow
 def test_a_run_goes_on_where_it_stopped_and_keeps_failures() -> None:
     assert run_benchmark(SQUARES, Share(part=1, parts=2), minutes=1.0, processes=1) == 0
     assert [row["key"] for row in rows_of("squares")] == ["00", "02", "04", "06", "08"]
@@ -57,6 +58,7 @@ def test_a_run_goes_on_where_it_stopped_and_keeps_failures() -> None:
     assert [row["square"] for row in rows if "square" in row] == [0, 1, 4, 16, 25, 36, 49, 64, 81]
 
 
+@pytest.mark.slow
 def test_anew_runs_what_failed_or_other_code_made(results: Path) -> None:
     (results / "results").mkdir()
     current = runner.code_digest()

@@ -52,6 +52,7 @@ def pointers_in(value: Any, here: str = "") -> Iterator[str]:
             yield from pointers_in(inner, f"{here}/{name}")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("read", "documents"),
     [

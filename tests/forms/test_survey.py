@@ -50,6 +50,7 @@ def test_an_open_joint_is_at_the_to_end_or_where_it_says(written: object, end: o
     assert path.segments[1].joint_open == end
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(survey=surveys())
 def test_a_survey_comes_back_as_it_went_in(survey: Document) -> None:
@@ -245,6 +246,7 @@ def _straight(count: int) -> Document:
     return {**SURVEY, "nodes": nodes, "segments": segments, "devices": devices}
 
 
+@pytest.mark.slow
 def test_20_000_nodes_are_read_and_one_more_is_refused() -> None:
     assert len(read_survey(_straight(20_000)).nodes) == 20_000
     (only,) = defects_of(_straight(20_001)).items()
@@ -252,6 +254,7 @@ def test_20_000_nodes_are_read_and_one_more_is_refused() -> None:
     assert "20001" in only[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rows", ["nodes", "segments", "devices"])
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(survey=surveys(), data=st.data())

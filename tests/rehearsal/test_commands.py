@@ -126,6 +126,7 @@ def test_follow_played_by_another_process_is_the_same_as_rehearse(
     assert heard == verdict
 
 
+@pytest.mark.slow
 def test_what_cannot_be_read_or_believed_gets_a_problem_and_the_step_again(file: Path) -> None:
     follower = Follower(file)
     first = follower.heard()
@@ -203,6 +204,7 @@ def test_rehearse_tells_each_step_with_its_cautions_and_ends_with_the_verdict(fi
     assert f"{verdict['observations']} observations" in last
 
 
+@pytest.mark.slow
 def test_rehearse_tables_a_folder(truth: Rehearsal, tmp_path: Path) -> None:
     written(truth, tmp_path / "one.json")
     written(make_case("rehearsals", SMALL + 4).rehearsal, tmp_path / "two.json")
