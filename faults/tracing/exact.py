@@ -44,7 +44,7 @@ class Quadrature:
     resistances: int = 120
     scales: int = 16
     sound_scales: int = 64
-    coils: int = 24
+    coils: int = 321
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +112,9 @@ class _Exact:
         if self.problem.coil_ohm is not None:
             return np.array([source + self.problem.coil_ohm]), np.ones(1)
         b = self.beliefs
-        x, w = np.polynomial.hermite_e.hermegauss(self.nodes.coils)
+        # Readings hold an unknown coil to a few percent: an even rule, fine enough for that.
+        x = np.linspace(-5.0, 5.0, self.nodes.coils)
+        w = np.exp(-0.5 * x**2)
         size = b.coil_median_ohm * np.exp(b.coil_log_spread * x)
         turns = np.exp(1j * np.arctan(np.array(b.coil_x_over_r)))
         series = source + np.outer(size, turns).reshape(-1)

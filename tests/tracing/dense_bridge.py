@@ -41,6 +41,7 @@ def engine_of(case: DenseCase) -> tuple[Reckoner, Evidence]:
             for k in observed.looks
         ),
         counts=tuple(CableCount(**row) for row in observed.counts),
+        no_stray=frozenset(observed.no_stray),
     )
     beliefs = Assumptions(misread_message=known.misread)
     return Reckoner(problem, build_tree_view(path), beliefs), evidence
@@ -72,6 +73,7 @@ def plain_of(
             for k in evidence.looks
         ),
         counts=tuple({"node": c.node, "seen": c.seen} for c in evidence.counts),
+        no_stray=tuple(sorted(evidence.no_stray)),
     )
     meter = problem.meter
     known = Known(

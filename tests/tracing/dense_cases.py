@@ -43,7 +43,9 @@ def dense_case(index: int, *, coil_known: bool | None = None) -> DenseCase:
     truth, seen = _truth(rng, network)
     known_coil = coil if (index % 2 == 0 if coil_known is None else coil_known) else None
     readings = _readings(rng, network, (truth, seen, coil, meter))
-    observed = Observed(readings, _looks(rng, survey, seen), _counts(rng, survey))
+    looks, counts = _looks(rng, survey, seen), _counts(rng, survey)
+    in_vain = (str(rng.choice(network.node_ids[1:])),) if rng.random() < 0.2 else ()
+    observed = Observed(readings, looks, counts, in_vain)
     priors = {truth: 3.0} if truth[0] == "splice" and rng.random() < 0.3 else {}
     return DenseCase(survey, observed, Known(known_coil, meter, priors), truth)
 
@@ -184,4 +186,4 @@ def _counts(rng: np.random.Generator, survey: Document) -> tuple[Any, ...]:
     node = str(rng.choice([n["id"] for n in survey["nodes"][1:]]))
     ends = [s[e] for s in survey["segments"] for e in ("from", "to")]
     there = ends.count(node) + sum(d["node"] == node for d in survey["devices"])
-    return ({"node": node, "seen": there + int(rng.random() < 0.4)},)
+    return ({"node": node, "seen": there + int(rng.choice([0, 0, 0, 1, 1, -1]))},)

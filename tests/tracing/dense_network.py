@@ -134,17 +134,17 @@ class DenseNetwork:
         """Nodes that are reached."""
         return [name for kind, name in self.number if kind == "node"]
 
-    def admittance(self, scale: float) -> Complexes:
-        """The whole nodal matrix (n, n), terminals included."""
-        matrix = np.diag(self.fixed + scale * self.load)
+    def admittances(self, scales: Floats) -> Complexes:
+        """The whole nodal matrix (S, n, n) at each scale of the draws, terminals included."""
+        cable = np.diag(self.fixed)
         for u, v, ohm in self.branches:
-            matrix[[u, v], [u, v]] += 1.0 / ohm
-            matrix[[u, v], [v, u]] -= 1.0 / ohm
-        return matrix
+            cable[[u, v], [u, v]] += 1.0 / ohm
+            cable[[u, v], [v, u]] -= 1.0 / ohm
+        return np.asarray(cable + scales[:, None, None] * np.diag(self.load))
 
     def inverses(self, scales: Floats) -> tuple[Complexes, Complexes]:
         """Sound volts (S, n) at 1 V on the terminals, and ohms (S, n, n) with them at 0 V."""
-        matrix = np.stack([self.admittance(s) for s in scales])
+        matrix = self.admittances(scales)
         size = matrix.shape[1]
         volts = np.ones((len(scales), size), dtype=complex)
         ohms = np.zeros((len(scales), size, size), dtype=complex)
@@ -170,7 +170,9 @@ class DenseNetwork:
 
     def sound(self, scales: Floats) -> Response:
         """The path without a short."""
-        volts, _ = self.inverses(scales)
+        matrix = self.admittances(scales)
+        volts = np.ones(matrix.shape[:2], dtype=complex)
+        volts[:, 1:] = np.linalg.solve(matrix[:, 1:, 1:], -matrix[:, 1:, :1])[:, :, 0]
         return self._response(scales, volts.T, np.zeros(len(scales), dtype=complex), None)
 
     def _response(

@@ -45,11 +45,13 @@ class Nodes:
 
 @dataclass(frozen=True)
 class Observed:
-    """What was read. ``looks``: {"shown", "legs_on"}; ``counts``: {"node", "seen"}."""
+    """What was read. ``looks``: {"shown", "legs_on"}; ``counts``: {"node", "seen"}; ``no_stray``:
+    nodes where a cable beyond the map was looked for and not found."""
 
     readings: Sequence[Reading] = ()
     looks: Sequence[dict[str, Any]] = ()
     counts: Sequence[dict[str, Any]] = ()
+    no_stray: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
@@ -172,12 +174,14 @@ class DensePosterior:
         left = 1.0 - CONTROLLER - NONE - OVERLOAD - HIDDEN - OTHER
         total = sum(weight.values())
         weight = {at: w * left / total for at, w in weight.items()}
+        odds = MISCOUNT / (1.0 - MISCOUNT)
         for count in self.observed.counts:
             at = ("unmapped", count["node"])
-            if at in weight:
-                odds = MISCOUNT / (1.0 - MISCOUNT)
-                as_mapped = count["seen"] == self._on_map(count["node"])
-                weight[at] *= odds if as_mapped else 1.0 / odds
+            if at in weight and count["node"] not in self.observed.no_stray:
+                more = count["seen"] - self._on_map(count["node"])
+                weight[at] *= odds if more == 0 else 1.0 / odds if more > 0 else 1.0
+        for node in self.observed.no_stray:
+            weight["unmapped", node] *= MISCOUNT**2
         return weight
 
     def _on_map(self, node: str) -> int:

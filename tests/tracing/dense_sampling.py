@@ -3,7 +3,8 @@
 What is sampled is the story, not its covariance: R, s, the coil, the scale's own error, a random
 walk of drift and each node's own draw; readings are then independent. Where there are more than
 two of them the last three are integrated out instead (they are linear and Gaussian), or too few
-samples would come near. R and s are jittered strata. The error is that of independent batches.
+samples would come near. Points are scrambled Sobol sequences, scrambled anew for each batch and
+place; the error is that of independent batches.
 """
 
 from __future__ import annotations
@@ -14,14 +15,18 @@ from typing import Any
 
 import numpy as np
 from scipy.special import ndtri
+from scipy.stats import qmc
 
 from tests.tracing.dense_network import Complexes, Floats, Response
 from tests.tracing.dense_posterior import (
+    CONTROLLER,
     HIDDEN,
     HIGH_OHM,
     LOW_OHM,
     NONE,
     OFF_SHARE,
+    OTHER,
+    OVERLOAD,
     OVERLOAD_MEAN,
     OVERLOAD_SPREAD,
     SOUND_SPREAD,
@@ -47,13 +52,12 @@ PRIOR_SHARE = 0.2
 
 @dataclass(frozen=True)
 class Effort:
-    """``batches`` of ``scales`` strata of s with ``resistances`` strata of R for each, every cell
-    drawn ``repeats`` times."""
+    """``batches`` of ``2 ** log2_points`` points for each place; as many values of s as
+    ``2 ** log2_scales``."""
 
     batches: int = 8
-    scales: int = 1000
-    resistances: int = 16
-    repeats: int = 1
+    log2_points: int = 14
+    log2_scales: int = 10
 
 
 @dataclass(frozen=True)
@@ -97,96 +101,116 @@ class _Sampler:
 
     def joint(self, rng: np.random.Generator) -> dict[Place, float]:
         """One batch: prior times mean likelihood of everything."""
-        effort = self.effort
-        off = round(OFF_SHARE * effort.scales)
-        x = ndtri(_strata(rng, effort.scales - off))
-        scales = np.append(np.exp(SOUND_SPREAD * x), np.zeros(off))
+        columns = 2**self.effort.log2_scales
+        off = round(OFF_SHARE * columns)
+        x = ndtri(_strata(rng, columns - off))
+        scales = np.append(np.zeros(off), np.exp(SOUND_SPREAD * x))
+        on = (1.0 - OFF_SHARE) / (columns - off)
+        mass = np.append(np.full(off, OFF_SHARE / off), np.full(columns - off, on))
         inverses = self.network.inverses(scales)
         joint = self._apart(rng)
-        for place, prior in self.dense.prior().items():
-            ohm = np.concatenate(
-                [_resistances(rng, effort.resistances, n) for n in (len(x), off)], 1
-            )
-            seen = self.network.shorted(self.dense.vertex(place), ohm, scales, inverses)
+        for places, prior in self._alike():
+            points = self._points(rng)
+            # Points in the order of their first coordinate share the values of s in order.
+            points = points[:, np.argsort(points[0])].reshape(len(points), columns, -1)
+            points = points.swapaxes(1, 2)
+            ohm = LOW_OHM * np.exp(math.log(HIGH_OHM / LOW_OHM) * points[1])
+            seen = self.network.shorted(self.dense.vertex(places[0]), ohm, scales, inverses)
             current = self.looks.current_ma(seen)
             factor = self.looks.of_current(current) * self.looks.report(current)
-            weight = factor / ohm.size
-            joint[place] = prior * float(weight @ self._read(rng, seen, place))
+            weight = np.tile(mass, len(ohm)) / len(ohm) * factor
+            read = self._read(points.reshape(len(points), -1), seen, places[0])
+            value = float(weight @ read)
+            joint |= {p: each * value for p, each in zip(places, prior, strict=True)}
         return joint
 
+    def _points(self, rng: np.random.Generator) -> Floats:
+        """(coordinates, points): s, R, the coil's four, then the scale, drift and draws."""
+        count = 6 + (1 + len(self.y) + len(self.readings.loaded)) * (len(self.y) <= 2)
+        points = qmc.Sobol(count, rng=rng).random_base2(self.effort.log2_points)
+        return np.asarray(np.clip(points.T, 1e-12, 1.0 - 1e-12))
+
+    def _alike(self) -> list[tuple[list[Place], list[float]]]:
+        """Places that no reading parts, and their priors: those of one vertex but for the ones
+        whose own wire was clamped."""
+        own = {("device", r["wire"]) for r in self.readings.rows if r["kind"] == "lead"}
+        own |= {("unmapped", r["node"]) for r in self.readings.rows if r["kind"] == "unmapped"}
+        prior = self.dense.prior()
+        groups: dict[tuple[int, Place | None], list[Place]] = {}
+        for place in prior:
+            key = (self.dense.vertex(place), place if place in own else None)
+            groups.setdefault(key, []).append(place)
+        return [(places, [prior[p] for p in places]) for places in groups.values()]
+
     def _apart(self, rng: np.random.Generator) -> dict[Place, float]:
-        count = self.effort.scales * self.effort.resistances
         nobody = ("none", "")
-        seen = self.network.sound(np.exp(SOUND_SPREAD * ndtri(_strata(rng, count))))
-        read = self._read(rng, seen, nobody) / count
+        points = self._points(rng)
+        seen = self.network.sound(np.exp(SOUND_SPREAD * ndtri(points[0])))
+        read = self._read(points, seen, nobody) / points.shape[1]
         current, looks = self.looks.current_ma(seen), self.looks
-        heavy = OVERLOAD_MEAN + OVERLOAD_SPREAD * ndtri(_strata(rng, count))
-        over = self.network.sound(np.exp(heavy))
+        points = self._points(rng)
+        over = self.network.sound(np.exp(OVERLOAD_MEAN + OVERLOAD_SPREAD * ndtri(points[0])))
         much = looks.current_ma(over)
-        trips = self._read(rng, over, nobody) * looks.overload(much) * looks.of_current(much)
+        trips = self._read(points, over, nobody) * looks.overload(much) * looks.of_current(much)
         of_any = self.readings.top ** -len(self.y)
         return {
             nobody: NONE * 0.3 * float(read @ looks.of_current(current)),
-            ("controller", ""): 0.03 * looks.controller * float(read.sum()),
+            ("controller", ""): CONTROLLER * looks.controller * float(read.sum()),
             ("hidden", ""): HIDDEN * looks.hidden * float(read.sum()),
-            ("overload", ""): 0.02 * float(trips.mean()),
-            ("other", ""): 0.01 * looks.hidden * of_any,
+            ("overload", ""): OVERLOAD * float(trips.mean()),
+            ("other", ""): OTHER * looks.hidden * of_any,
         }
 
-    def _read(self, rng: np.random.Generator, seen: Response, place: Place) -> Floats:
-        """(C,): mean likelihood of the readings in each cell."""
+    def _read(self, points: Floats, seen: Response, place: Place) -> Floats:
+        """(C,): the readings' likelihood over the density of the sampled coil."""
         if len(self.y) == 0:
             return np.ones(len(seen.total))
         shares = self.readings.shares(seen, place)
         behind = self.readings.z_source + 1.0 / seen.total
-        made = np.zeros(len(behind))
-        for _ in range(self.effort.repeats):
-            a0, weight = self._coil(rng, behind, shares.t)
-            if len(self.y) <= 2:
-                made += weight * self._told(rng, shares, a0)
-            else:
-                made += weight * self._integrated(shares, a0)
-        return made / self.effort.repeats
+        a0, weight = self._coil(points[2:6], behind, shares.t)
+        if len(self.y) <= 2:
+            return weight * self._told(ndtri(points[6:]), shares, a0)
+        return weight * self._integrated(shares, a0)
 
-    def _coil(
-        self, rng: np.random.Generator, behind: Complexes, t: Floats
-    ) -> tuple[Floats, Floats]:
+    def _coil(self, points: Floats, behind: Complexes, t: Floats) -> tuple[Floats, Floats]:
         """A0 of a sampled coil and the weight of the sample: from the prior, or near what one of
         the readings says if it is right; the mixture keeps the weight bounded."""
-        count = len(behind)
-        turn = np.exp(1j * np.arctan(rng.choice(COIL_X_OVER_R, count)))
+        every = np.arange(len(behind))
+        ratio = np.array(COIL_X_OVER_R)[(3.0 * points[0]).astype(int)]
+        turn = np.exp(1j * np.arctan(ratio))
         middle = math.log(COIL_MEDIAN_OHM)
         along = (behind * np.conj(turn)).real
-        centres = [np.full(count, middle)]
+        near = []
         for k in np.flatnonzero(self.y > 5.0):
             ohm = 1000.0 * self.readings.v / (self.y[k] / np.maximum(t[k], 1e-9))
             size = np.sqrt(np.maximum(along**2 - abs(behind) ** 2 + ohm**2, 0.0)) - along
-            near = np.clip(np.log(np.maximum(size, 1e-9)), middle - 2.0, middle + 2.0)
-            centres += [near, near]
-        spreads = [COIL_LOG_SPREAD, *(NEAR_COIL * (len(centres) // 2))]
-        share = np.array([PRIOR_SHARE, *[1.0 - PRIOR_SHARE] * (len(centres) - 1)])
-        share[1:] /= max(1, len(share) - 1)
-        share /= share.sum()
-        pick = rng.choice(len(centres), count, p=share)
-        made = rng.standard_normal(count) * np.array(spreads)[pick]
-        log_z = np.array(centres)[pick, np.arange(count)] + made
-        mixed = sum(
-            w * _normal(log_z, c, d) for w, c, d in zip(share, centres, spreads, strict=True)
-        )
-        weight = _normal(log_z, middle, COIL_LOG_SPREAD) / mixed
-        return 1000.0 * self.readings.v / np.abs(behind + turn * np.exp(log_z)), weight
+            near.append(np.clip(np.log(np.maximum(size, 1e-9)), middle - 2.0, middle + 2.0))
+        centres = np.array([np.full(len(behind), middle), *near])
+        which = np.where(points[1] < PRIOR_SHARE, 0, 1 + (points[2] * len(near)).astype(int))
+        which = which if near else np.zeros(len(behind), dtype=int)
+        wide = ndtri(points[3])
+        # Near a reading half of the samples are close to it and half are not.
+        close = points[1] < (1.0 + PRIOR_SHARE) / 2.0
+        spread = np.where(which == 0, COIL_LOG_SPREAD, np.where(close, *NEAR_COIL))
+        log_z = centres[which, every] + spread * wide
+        prior = _normal(log_z, middle, COIL_LOG_SPREAD)
+        mixed = prior
+        if near:
+            around = sum(_normal(log_z, c, d) for c in near for d in NEAR_COIL) / (2 * len(near))
+            mixed = PRIOR_SHARE * prior + (1.0 - PRIOR_SHARE) * around
+        a0 = 1000.0 * self.readings.v / np.abs(behind + turn * np.exp(log_z))
+        return a0, prior / mixed
 
-    def _told(self, rng: np.random.Generator, shares: Shares, a0: Floats) -> Floats:
+    def _told(self, normal: Floats, shares: Shares, a0: Floats) -> Floats:
         """Everything sampled: the scale, the walk of drift, the draws; then each reading."""
-        spread = self.readings.meter.scale_spread
-        scale = a0 * (1.0 + spread * rng.standard_normal(len(a0)))
-        own = rng.standard_normal(shares.draw.shape) * DRAW_SPREAD * self.y.max() * shares.draw
+        scale = a0 * (1.0 + self.readings.meter.scale_spread * normal[0])
+        own = normal[1 + len(self.y) :] * DRAW_SPREAD * self.y.max() * shares.draw
         walk = np.zeros(len(a0))
         drift = np.zeros(shares.t.shape)
         before = 0.0
         for k in np.argsort(self.minutes):
             hours = (self.minutes[k] - before) / 60.0
-            walk = walk + DRIFT_PER_HOUR * math.sqrt(hours) * rng.standard_normal(len(a0))
+            walk = walk + DRIFT_PER_HOUR * math.sqrt(hours) * normal[1 + k]
             drift[k], before = walk * self.y[k], self.minutes[k]
         mean = scale * shares.t + drift + self.readings.carries @ own
         right = 0.94 * _normal(self.y[:, None], mean, np.sqrt(self._alone())[:, None])
@@ -219,12 +243,6 @@ class _Sampler:
 
 def _strata(rng: np.random.Generator, count: int) -> Floats:
     return (np.arange(count) + rng.random(count)) / count
-
-
-def _resistances(rng: np.random.Generator, rows: int, columns: int) -> Floats:
-    """R (rows, columns), a stratum for each cell, paired with s at random."""
-    x = rng.permutation(_strata(rng, rows * columns)).reshape(rows, columns)
-    return LOW_OHM * np.asarray(np.exp(math.log(HIGH_OHM / LOW_OHM) * x))
 
 
 def _normal(x: Floats, mean: Floats | float, spread: Floats | float) -> Floats:
