@@ -35,7 +35,7 @@ LEAK_SHARE = 0.2
 """Current in both conductors together over that in one from which on a fault is to earth."""
 
 PLACE_KINDS = ("device", "splice", "segment", "unmapped")
-LITTLE_DRAW = -3.0
+LITTLE_DRAW = -4.0
 """log draw scale over its spread below which a path is taken to be cut off somewhere."""
 
 

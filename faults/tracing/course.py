@@ -14,6 +14,7 @@ from sites.network.faults import Place
 SUSPECTED = 0.95
 NO_PLACE_LEFT = 0.02
 NOT_PRESENT = 0.975
+MOSTLY_NONE = 0.85
 HIDDEN_LEFT = 0.01
 """What may be left for a fault that hid at every look when a trace ends *not present*."""
 SETTLED = 0.99
@@ -230,7 +231,9 @@ def _looks_decide(case: Case) -> Act | Ending:
     """No place is left to suspect: look for the message until it is settled."""
     apart = case.posterior.apart
     looks = _tally(case.state.evidence.looks)
-    if apart.none >= NOT_PRESENT and apart.hidden <= HIDDEN_LEFT and looks.all_shown == 0:
+    # A path that draws near the trip and never tripped is as sound as any other.
+    sound_now = apart.none + (apart.overload if apart.none >= MOSTLY_NONE else 0.0)
+    if sound_now >= NOT_PRESENT and apart.hidden <= HIDDEN_LEFT and looks.all_shown == 0:
         if case.draws_too_little:
             return _unproved(
                 case,

@@ -30,6 +30,10 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 
+WORTH_FINE = 0.5
+"""On a long path no row is reckoned finely until the likeliest hold this much of the chance."""
+
+
 @dataclass(frozen=True, slots=True)
 class Resolution:
     """How fine the grids are.
@@ -100,6 +104,7 @@ def split_rows(rows: Rows, before: Posterior | None, resolution: Resolution) -> 
     """Share the rows out by the chance that their points had before."""
     count = len(rows.point)
     room = resolution.fine_rows
+    held = 0.0
     if before is None:
         order = np.arange(count)
         asleep = np.zeros(count, dtype=np.bool_)
@@ -112,6 +117,9 @@ def split_rows(rows: Rows, before: Posterior | None, resolution: Resolution) -> 
         likely = chance > resolution.faint / count
         order = np.argsort(-chance, kind="stable")
         order = order[~asleep[order]]
+        held = float(chance[order[:room]].sum()) / max(float(chance[order].sum()), 1e-300)
+    if held < WORTH_FINE and len(order) > 2 * room:
+        room = 0
     rest = np.sort(order[room:])
     return Split(np.sort(order[:room]), rest[likely[rest]], rest[~likely[rest]], asleep)
 

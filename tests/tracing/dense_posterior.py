@@ -32,6 +32,7 @@ class Nodes:
     """Counts of nodes: of one panel in log R, panels and nodes of s, of a sound path's s.
 
     ``tolerance``: a panel is halved while that changes it by more than this share of all.
+    ``floor``: with the coil unknown, terms of a cell surely below this share of all are left out.
     """
 
     of_panel: int = 12
@@ -40,6 +41,7 @@ class Nodes:
     scale_nodes: int = 10
     sound_panels: int = 60
     tolerance: float = 1e-12
+    floor: float = 1e-16
     deepest: int = 24
 
 
@@ -293,7 +295,7 @@ class _Panels:
             halves = np.stack(
                 [np.stack([panels[:, 0], middle], 1), np.stack([middle, panels[:, 1]], 1)], 1
             )
-            made = self._values(halves.reshape(-1, 2), 1e-16 * scale)
+            made = self._values(halves.reshape(-1, 2), self.nodes.floor * scale)
             made = made.reshape(len(self.places), -1, 2)
             change = np.abs(made.sum(2) - values) * self.prior[:, None]
             rough = (change > self.nodes.tolerance * scale).any(0)
