@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,10 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+
+MANY_CELLS = 6000
+"""With more cells than this an unknown coil is taken to have the middle X/R: the others move
+all places' chances alike."""
 
 WORTH_FINE = 0.5
 """On a long path no row is reckoned finely until the likeliest hold this much of the chance."""
@@ -135,6 +139,9 @@ def scale_prior(
     )
     gain = problem.meter.percent / 100.0 / math.sqrt(3.0)
     if problem.coil_ohm is None:
+        if total.size > MANY_CELLS:
+            middle = beliefs.coil_x_over_r[len(beliefs.coil_x_over_r) // 2]
+            beliefs = replace(beliefs, coil_x_over_r=(middle,))
         return unknown_coil_scale(path.source_v, path.source_ohm, input_ohm, beliefs)
     spread = math.hypot(gain, beliefs.scale_spread)
     return fixed_scale(path.source_v, path.source_ohm + problem.coil_ohm, input_ohm, spread)
