@@ -9,8 +9,9 @@ import numpy as np
 from faults.tracing.act import Act
 from faults.tracing.case import Case
 from faults.tracing.likelihood import meter_spread_ma
-from faults.tracing.messages import shown_chance
+from faults.tracing.messages import full_current_ma, shown_chance
 from faults.tracing.planner import Wire
+from faults.tracing.prediction import place_faults
 from faults.tracing.rollout import quantile
 from faults.tracing.step import Expectation, Suspect
 from sites.network.faults import Place
@@ -156,16 +157,26 @@ def _of_reference(case: Case) -> tuple[Expectation, ...]:
 
 
 def _of_message(case: Case, act: Act) -> tuple[Expectation, ...]:
-    beliefs = case.reckoner.beliefs
-    silent = beliefs.misread_message
-    posterior = case.posterior
-    place = posterior.hypotheses.places[int(posterior.chance.argmax())]
-    alone = act.legs_on is not None and not act.legs_on
-    on_path = silent if alone else float(shown_chance(np.array(1e9), case.problem, beliefs))
+    """Chances of the message for the likeliest place, the controller and a sound path."""
+    posterior, problem, beliefs = case.posterior, case.problem, case.reckoner.beliefs
+    leader = int(posterior.chance.argmax())
+    row = int(posterior.rows.row_of[leader])
+    short = place_faults(
+        posterior.sound,
+        np.array([posterior.rows.point[row], -1]),
+        posterior.best.resistance_ohm[row] * np.ones(1),
+    )
+    current = full_current_ma(short, problem)[:, 0, :]
+    drawn = np.array(
+        [current[0, posterior.best.column[row]], current[1, posterior.best.column[-1]]]
+    )
+    if act.legs_on is not None and not act.legs_on:
+        drawn = np.zeros(2)
+    faulted, sound = shown_chance(drawn, problem, beliefs)
     return (
-        Expectation(at=place, shown_chance=on_path),
-        Expectation(at=Place("controller"), shown_chance=1.0 - silent),
-        Expectation(at=Place("none"), shown_chance=silent),
+        Expectation(at=posterior.hypotheses.places[leader], shown_chance=float(faulted)),
+        Expectation(at=Place("controller"), shown_chance=1.0 - beliefs.misread_message),
+        Expectation(at=Place("none"), shown_chance=float(sound)),
     )
 
 
