@@ -95,18 +95,11 @@ def _by_suite(rows: list[Row]) -> Iterator[tuple[str, list[Row]]]:
         yield suite, [row for row in rows if suite_of(row) == suite]
 
 
-def _figures_section(rows: list[Row]) -> str:
-    """The worst of every figure that rows have, by the kind they name."""
-    whole = [row for row in rows if "error" not in row]
-    body = []
-    for kind in sorted({str(row.get("kind", "all")) for row in whole}):
-        group = [row for row in whole if str(row.get("kind", "all")) == kind]
-        names = [k for k, v in group[0].items() if isinstance(v, float) and k != "seconds"]
-        for name in names:
-            values = [row[name] for row in group if isinstance(row.get(name), int | float)]
-            mean = sum(values) / len(values)
-            body.append((kind, name, len(values), f"{mean:.3g}", f"{max(values):.3g}"))
-    return table(("kind", "figure", "cases", "mean", "largest"), body)
+def _posterior_section(rows: list[Row]) -> str:
+    """Of a module that loads the tests' solver, so loaded when it is wanted."""
+    section = importlib.import_module("benchmarks.bench_posterior").posterior_section
+    told: str = section(rows)
+    return told
 
 
 def _cell(value: Any) -> str:
@@ -196,7 +189,7 @@ def _others() -> Iterator[Benchmark]:
         "The posterior against independent solvers",
         partial(_numbered, POSTERIOR_CASES),
         partial(_module_row, "benchmarks.bench_posterior", "run_case"),
-        _figures_section,
+        _posterior_section,
     )
 
 
