@@ -128,8 +128,8 @@ def posterior_section(rows: list[Row]) -> str:
             table(head, body),
             (
                 "Exact against dense on the same readings, largest difference of a chance: "
-                f"{far[0]} with the coil known, {far[1]} unknown (the floor of a look's chance puts "
-                "a kink into the integrand; the tests compare without it, to 1e-9)."
+                f"{far[0]} with the coil known, {far[1]} unknown (the floor of a look's chance "
+                "puts a kink into the integrand; the tests compare without it, to 1e-9)."
             ),
         ]
     if sampled:

@@ -5,7 +5,8 @@ Gauss-Legendre in its logarithm, the draw scale by even nodes over eight spreads
 devices that are off), an unknown coil by even nodes in log|Z| times its few X/R; each device's
 own draw, the gain, the drift and the meter are Gaussian and integrated in closed form, with the
 draws' share reckoned anew for every hypothesis, R_f and draw scale; every set of at most two
-slips is summed. The equations are in docs/algorithms/posterior.md. Cost O(rows x R x S x coils x k^2 x k^3).
+slips is summed. The equations are in docs/algorithms/posterior.md.
+Cost O(rows x R x S x coils x k^2 x k^3).
 """
 
 from __future__ import annotations

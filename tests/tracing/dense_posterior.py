@@ -37,7 +37,7 @@ class Nodes:
 
     of_panel: int = 12
     first_panels: int = 6
-    scale_panels: int = 20
+    scale_panels: int = 28
     scale_nodes: int = 10
     sound_panels: int = 60
     tolerance: float = 1e-12
