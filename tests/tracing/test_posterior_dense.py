@@ -24,8 +24,8 @@ from tests.tracing.dense_sampling import Effort, sampled_posterior
 BILLIONTH = 1e-9
 ALMOST_NO_FLOOR = 1e-12
 FINER = (
-    Quadrature(resistances=160, scales=60, sound_scales=100),
-    Quadrature(resistances=200, scales=100, sound_scales=160),
+    Quadrature(resistances=96, scales=50, sound_scales=90),
+    Quadrature(resistances=160, scales=100, sound_scales=160),
     Quadrature(resistances=240, scales=200, sound_scales=300),
     Quadrature(resistances=320, scales=320, sound_scales=480),
 )
@@ -62,18 +62,19 @@ def dense_and_exact_differ_by(index: int) -> float:
     return difference
 
 
-@pytest.mark.parametrize("index", [0, 6, 21, 30, 36, 52])
+@pytest.mark.parametrize("index", [0, 15, 52])
 def test_exact_and_dense_agree_to_a_billionth(index: int) -> None:
     assert dense_and_exact_differ_by(index) < BILLIONTH
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("index", range(200))
-def test_exact_and_dense_agree_on_two_hundred_cases(index: int) -> None:
+@pytest.mark.parametrize("index", range(0, 200, 12))
+def test_exact_and_dense_agree_on_a_sample_of_two_hundred_cases(index: int) -> None:
     assert dense_and_exact_differ_by(index) < BILLIONTH
 
 
-@pytest.mark.parametrize("index", [4, 30])
+@pytest.mark.slow
+@pytest.mark.parametrize("index", [20])
 def test_with_the_floor_of_a_misread_look_they_agree_as_far_as_its_kink_lets_them(
     index: int,
 ) -> None:
@@ -95,7 +96,8 @@ def test_cases_hold_all_kinds_of_readings_and_places() -> None:
     assert any(case.observed.no_stray for case in cases)
 
 
-@pytest.mark.parametrize("index", [4, 9])
+@pytest.mark.slow
+@pytest.mark.parametrize("index", [20])
 def test_the_dense_solver_has_converged(index: int) -> None:
     case = with_floor(index, ALMOST_NO_FLOOR)
     finer = Nodes(of_panel=15, first_panels=9, scale_panels=43, sound_panels=95, tolerance=1e-13)
@@ -133,27 +135,22 @@ def test_the_dense_solvers_gaussian_is_the_textbooks() -> None:
 # -- coil unknown ----------------------------------------------------------------------------
 
 
-def sampling_agrees(index: int) -> None:
+def sampling_agrees(index: int, quadrature: Quadrature) -> None:
     """Exact and dense within 1e-3 of sampling, whose own standard error is a third of that."""
     case = dense_case(index, coil_known=False)
     # Up to two readings every nuisance is sampled, which takes more points.
-    points = 17 if 1 <= len(case.observed.readings) <= 2 else 14
+    points = 17 if 1 <= len(case.observed.readings) <= 2 else 13
     effort = Effort(batches=8, log2_points=points)
     sampled = sampled_posterior(case.survey, case.observed, case.known, effort, index)
     dense = dense_posterior(case.survey, case.observed, case.known, ROUGH_DENSE)
     assert max(sampled.error.values()) < 3.3e-4
     assert apart_by(dense, sampled.chance) < 1e-3
-    ours = exact(case, UNKNOWN_COIL)
+    ours = exact(case, quadrature)
     assert apart_by(ours, sampled.chance) < 1e-3
     assert apart_by(ours, dense) < 1e-4
 
 
-@pytest.mark.parametrize("index", [4])
-def test_an_unknown_coil_agrees_with_sampling(index: int) -> None:
-    sampling_agrees(index)
-
-
 @pytest.mark.slow
-@pytest.mark.parametrize("index", range(20))
-def test_an_unknown_coil_agrees_with_sampling_on_twenty_cases(index: int) -> None:
-    sampling_agrees(index)
+@pytest.mark.parametrize("index", [31])
+def test_an_unknown_coil_agrees_with_sampling(index: int) -> None:
+    sampling_agrees(index, replace(UNKNOWN_COIL, resistances=32, scales=25))
