@@ -29,8 +29,8 @@ MOST_READINGS = 6
 TIE = 0.01
 """Leaders whose exact chances are this close are as good as each other."""
 
-KNOWN = Quadrature(resistances=160, scales=32, sound_scales=96)
-UNKNOWN = Quadrature(resistances=64, scales=16, sound_scales=64, coils=241)
+KNOWN = Quadrature(resistances=160, scales=64, sound_scales=120)
+UNKNOWN = Quadrature(resistances=64, scales=32, sound_scales=100, coils=281)
 DENSE = Nodes(scale_panels=8, tolerance=1e-8, floor=1e-10)
 FEW_READINGS, MANY_POINTS, POINTS = 2, 16, 14
 

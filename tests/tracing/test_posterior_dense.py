@@ -31,7 +31,7 @@ FINER = (
 )
 """Node counts of the exact posterior, raised until it agrees; most cases need the first."""
 ROUGH_DENSE = Nodes(scale_panels=10, tolerance=1e-8, floor=1e-10)
-UNKNOWN_COIL = Quadrature(resistances=64, scales=40, sound_scales=100, coils=321)
+UNKNOWN_COIL = Quadrature(resistances=64, scales=32, sound_scales=100, coils=281)
 
 
 def with_floor(index: int, floor: float) -> DenseCase:
