@@ -77,16 +77,23 @@ def reference_of(
     current = noise.current_ma[:, None]
     variance = np.diag(noise.covariance)[:, None]
     loud = ratios > LOUD
-    each = np.where(loud, current / np.maximum(ratios, LOUD), np.nan)
-    some = loud.any(axis=0)
-    middle = nominal.copy()
-    middle[some] = np.nanmedian(each[:, some], axis=0)
+    each = np.where(loud, current / np.maximum(ratios, LOUD), np.inf)
+    middle = np.where(loud.any(axis=0), _median_of_first(each, loud.sum(axis=0)), nominal)
     # Readings that the middle one calls slips are left out.
     off = np.abs(current - middle * ratios)
     right = off < 6.0 * np.sqrt(variance) + 0.06 * middle * ratios
     a = (right * ratios**2 / variance).sum(axis=0)
     b = (right * ratios * current / variance).sum(axis=0)
     return np.asarray((b + weight * nominal) / (a + weight))
+
+
+def _median_of_first(values: FloatArray, counts: NDArray[np.intp]) -> FloatArray:
+    """The median of the ``counts`` (n,) least of each column of (k, n); any value for none."""
+    ordered = np.sort(values, axis=0)
+    each = np.arange(values.shape[1])
+    return np.asarray(
+        0.5 * (ordered[(counts - 1) // 2, each] + ordered[counts // 2 % len(values), each])
+    )
 
 
 def mean_square_draw(

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faults.tracing.assumptions import Assumptions
+from faults.tracing.quadrature import hermite_rule
 
 FloatArray = NDArray[np.float64]
 
@@ -24,7 +25,7 @@ class DrawScale:
 
     def scales(self, count: int) -> FloatArray:
         """The nodes (count + 1,): the last one is 0, devices off at the low voltage."""
-        x, _ = np.polynomial.hermite_e.hermegauss(count)
+        x, _ = hermite_rule(count)
         return np.append(np.exp(self.centre + self.spread * x), 0.0)
 
     def faulted_weights(self, count: int, beliefs: Assumptions) -> FloatArray:
@@ -37,10 +38,10 @@ class DrawScale:
         return np.append(self._weights(count, 0.0, beliefs.draw_log_spread), 0.0)
 
     def _weights(self, count: int, mean: float, spread: float) -> FloatArray:
-        x, w = np.polynomial.hermite_e.hermegauss(count)
+        x, w = hermite_rule(count)
         off = (self.centre + self.spread * x - mean) / spread
         ratio = np.exp(0.5 * x**2 - 0.5 * off**2) * self.spread / spread
-        return np.asarray(w / math.sqrt(2.0 * math.pi) * ratio)
+        return np.asarray(w * ratio)
 
     def refit(self, scales: FloatArray, mass: FloatArray) -> DrawScale:
         """Centre and spread of the mass (count + 1,) that the nodes came to hold."""

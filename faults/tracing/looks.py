@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,40 +23,48 @@ LOOK_TABLE = 600
 
 @dataclass(frozen=True, slots=True)
 class LookReckoner:
-    """Looks on one tree; ``joints_open`` are those of the tree."""
+    """Looks on one tree; ``joints_open`` are those of the tree.
+
+    ``_tables`` keeps the chances by current of each count of looks, shown and not.
+    """
 
     problem: TraceProblem
     view: TreeView
     beliefs: Assumptions
     joints_open: frozenset[Joint]
+    _tables: dict[tuple[int, int], FloatArray] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     def log_chance(self, evidence: Evidence, faults: FaultSet) -> FloatArray:
         """log chance of the report and of all looks for the message (K, R, S)."""
         current = full_current_ma(faults, self.problem)
-        logs: FloatArray = self._of_current(
-            current, lambda ma: report_log_chance(ma, self.problem, self.beliefs)
-        )
+        whole_shown = whole_not = 0
+        logs: FloatArray = np.zeros((1, 1, 1))
         for legs_on, shown, not_shown in looks_tallied(evidence.looks):
-            seen = self._current_on(legs_on, faults, current)
-            shows = partial(
-                looks_log_chance, shown, not_shown, problem=self.problem, beliefs=self.beliefs
-            )
-            logs = np.asarray(logs + self._of_current(seen, shows))
-        return np.asarray(logs)
+            if legs_on is None:
+                whole_shown, whole_not = shown, not_shown
+                continue
+            seen = self._current_on(legs_on, faults)
+            logs = logs + np.interp(seen, self._currents, self._looks_table(shown, not_shown))
+        reported = report_log_chance(self._currents, self.problem, self.beliefs)
+        whole = reported + self._looks_table(whole_shown, whole_not)
+        return np.asarray(logs + np.interp(current, self._currents, whole))
 
-    def _of_current(
-        self, current_ma: FloatArray, function: Callable[[FloatArray], FloatArray]
-    ) -> FloatArray:
-        """A smooth function of a current, from a table."""
-        table = np.linspace(0.0, 3.0 * self.problem.path.trip_ma, LOOK_TABLE)
-        return np.interp(current_ma, table, function(table))
+    @property
+    def _currents(self) -> FloatArray:
+        return np.linspace(0.0, 3.0 * self.problem.path.trip_ma, LOOK_TABLE)
 
-    def _current_on(
-        self, legs_on: frozenset[str] | None, faults: FaultSet, current: FloatArray
-    ) -> FloatArray:
+    def _looks_table(self, shown: int, not_shown: int) -> FloatArray:
+        """log chance of the looks (LOOK_TABLE,) at each of the table's currents."""
+        table = self._tables.get((shown, not_shown))
+        if table is None:
+            table = looks_log_chance(shown, not_shown, self._currents, self.problem, self.beliefs)
+            self._tables[shown, not_shown] = table
+        return table
+
+    def _current_on(self, legs_on: frozenset[str], faults: FaultSet) -> FloatArray:
         """The current without the coil with some legs on."""
-        if legs_on is None:
-            return current
         if not legs_on:
             return np.zeros((1, 1, 1))
         legs = set(self.view.downstream_segments[self.problem.path.controller.id])

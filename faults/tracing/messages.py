@@ -13,6 +13,7 @@ from scipy.special import ndtr
 from faults.tracing.assumptions import Assumptions
 from faults.tracing.prediction import FaultSet
 from faults.tracing.problem import TraceProblem
+from faults.tracing.quadrature import hermite_rule
 
 FloatArray = NDArray[np.float64]
 
@@ -49,9 +50,9 @@ def looks_log_chance(
     """
     if shown + not_shown == 0:
         return np.zeros_like(current_ma)
-    x, w = np.polynomial.hermite_e.hermegauss(5)
+    x, w = hermite_rule(5)
     total = np.zeros_like(current_ma)
-    for off, weight in zip(x, w / w.sum(), strict=True):
+    for off, weight in zip(x, w, strict=True):
         chance = shown_chance(current_ma * (1.0 + SET_SPREAD * off), problem, beliefs)
         total += weight * chance**shown * (1.0 - chance) ** not_shown
     return np.asarray(np.log(total))

@@ -192,7 +192,9 @@ class Session:
             told=(*self.told, told),
             number=self.number + 1,
         )
-        return replace(session, state=_marked(session.case))
+        marked = _marked(session.case)
+        # Kept as it is where nothing was marked: its case has been worked out already.
+        return session if marked is session.state else replace(session, state=marked)
 
     def _strike(self, strike: Strike) -> Session:
         """Fold everything anew without what the step was answered with.

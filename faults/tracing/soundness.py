@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
 
 import numpy as np
+from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
-from scipy.interpolate import BarycentricInterpolator
 
 from faults.tracing.assumptions import Assumptions
 from faults.tracing.evidence import CurrentReading
@@ -32,17 +32,21 @@ GRID = 177
 
 @dataclass(frozen=True)
 class SoundScales:
-    """A tree without a fault at NODES draw scales, and the fine grid (GRID,) between them."""
+    """A tree without a fault at NODES draw scales, and the fine grid (GRID,) between them.
+
+    ``_seen`` keeps the layer of each wire asked for: it depends on nothing that is read.
+    """
 
     problem: TraceProblem
     view: TreeView
+    _seen: dict[tuple[str, str, str], FloatArray] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     @cached_property
     def node_logs(self) -> FloatArray:
         """Chebyshev nodes of the log draw scale."""
-        angle = (np.arange(NODES) + 0.5) * math.pi / NODES
-        middle, half = (HIGH_LOG + LOW_LOG) / 2.0, (HIGH_LOG - LOW_LOG) / 2.0
-        return np.asarray(middle - half * np.cos(angle))
+        return _from_unit(chebyshev.chebpts1(NODES))
 
     @cached_property
     def logs(self) -> FloatArray:
@@ -62,18 +66,23 @@ class SoundScales:
     @cached_property
     def total(self) -> NDArray[np.complex128]:
         """Current into the terminals for 1 V there (GRID,)."""
-        values = self.path.total[0, 0, :]
-        fine = self._fine(np.stack([values.real, values.imag], axis=1))
-        return np.asarray(fine[:, 0] + 1j * fine[:, 1])
+        return np.asarray(_between_nodes() @ self.path.total[0, 0, :])
 
     def layers(self, readings: Sequence[CurrentReading]) -> FloatArray:
         """Ratios to the reference (k, 1, 1, GRID) of each reading's wire."""
         if not readings:
             return np.empty((0, 1, 1, GRID))
-        nodes = np.stack(
-            [ratio_layer(r, self.path, {}, self.problem.path)[0, 0, :] for r in readings], axis=1
-        )
-        return np.clip(self._fine(nodes), 0.0, None).T[:, None, None, :]
+        return np.stack([self._layer(reading) for reading in readings])[:, None, None, :]
+
+    def _layer(self, reading: CurrentReading) -> FloatArray:
+        """One reading's wire (GRID,)."""
+        wire = (reading.kind, reading.node, reading.wire)
+        layer = self._seen.get(wire)
+        if layer is None:
+            at_nodes = ratio_layer(reading, self.path, {}, self.problem.path)[0, 0, :]
+            layer = np.maximum(_between_nodes() @ at_nodes, 0.0)
+            self._seen[wire] = layer
+        return layer
 
     def faults(self) -> FaultSet:
         """The sound path on the fine grid, as far as a scale's prior looks at it."""
@@ -81,9 +90,6 @@ class SoundScales:
         return FaultSet(
             self.tree, np.array([-1]), np.ones(1), np.zeros_like(total), total, np.abs(total)
         )
-
-    def _fine(self, values: FloatArray) -> FloatArray:
-        return np.asarray(BarycentricInterpolator(self.node_logs, values)(self.logs))
 
     def sound_log_weights(self, beliefs: Assumptions) -> FloatArray:
         """log prior mass of the grid on a sound path."""
@@ -96,3 +102,17 @@ class SoundScales:
     def _normal_log(self, mean: float, spread: float) -> FloatArray:
         logs = -0.5 * ((self.logs - mean) / spread) ** 2
         return np.asarray(logs - math.log(float(np.exp(logs).sum())))
+
+
+def _from_unit(x: FloatArray) -> FloatArray:
+    """-1 to 1 onto the log draw scales."""
+    middle, half = (HIGH_LOG + LOW_LOG) / 2.0, (HIGH_LOG - LOW_LOG) / 2.0
+    return np.asarray(middle + half * x)
+
+
+@lru_cache(maxsize=1)
+def _between_nodes() -> FloatArray:
+    """What takes values at the nodes to the polynomial through them on the grid (GRID, NODES)."""
+    at_nodes = chebyshev.chebvander(chebyshev.chebpts1(NODES), NODES - 1)
+    on_grid = chebyshev.chebvander(np.linspace(-1.0, 1.0, GRID), NODES - 1)
+    return np.asarray(np.linalg.solve(at_nodes.T, on_grid.T).T)

@@ -52,20 +52,17 @@ class TreeView:
         """P, the number of points."""
         return len(self.parent)
 
-    def chain(self, point: int) -> list[int]:
+    def chain(self, point: int) -> IntArray:
         """The points from the controller down to ``point``, both included."""
-        chain = [point]
-        while chain[-1] != 0:
-            chain.append(int(self.parent[chain[-1]]))
-        return chain[::-1]
+        # In preorder they are the points up to it whose subtrees reach past it.
+        return np.flatnonzero(self.last[: point + 1] > point)
 
     def last_common(self, point: int) -> IntArray:
         """For every point its last common ancestor with ``point``. O(P)."""
-        chain = np.array(self.chain(point))
-        depth = np.zeros(self.size + 1, dtype=np.int64)
-        np.add.at(depth, chain, 1)
-        np.add.at(depth, self.last[chain], -1)
-        return chain[np.cumsum(depth[:-1]) - 1]
+        chain = self.chain(point)
+        turns = -np.bincount(self.last[chain], minlength=self.size + 1)
+        turns[chain] += 1
+        return chain[np.cumsum(turns[:-1]) - 1]
 
 
 class NotATree(ValueError):

@@ -97,11 +97,19 @@ class TestLayout:
         assert view.last.tolist() == [1]
 
 
+def up_to_controller(view: TreeView, point: int) -> list[int]:
+    """A point and those above it, from parent to parent."""
+    way = [point]
+    while way[-1] != 0:
+        way.append(int(view.parent[way[-1]]))
+    return way
+
+
 @given(wire_paths("tree"))
 @settings(max_examples=20)
 def test_a_subtree_is_the_points_that_have_its_root_on_their_way(path: WirePath) -> None:
     view = build_tree_view(path)
-    chains = [set(view.chain(point)) for point in range(view.size)]
+    chains = [set(up_to_controller(view, point)) for point in range(view.size)]
     for root in range(view.size):
         inside = {point for point in range(view.size) if root in chains[point]}
         assert inside == set(range(root, int(view.last[root])))
@@ -112,10 +120,12 @@ def test_a_subtree_is_the_points_that_have_its_root_on_their_way(path: WirePath)
 @settings(max_examples=20)
 def test_the_last_common_point_is_the_deepest_of_both_ways(path: WirePath) -> None:
     view = build_tree_view(path)
+    chains = [set(up_to_controller(view, point)) for point in range(view.size)]
     for one in range(view.size):
+        assert set(view.chain(one).tolist()) == chains[one]
         common = view.last_common(one)
         for other in range(view.size):
-            assert common[other] == max(set(view.chain(one)) & set(view.chain(other)))
+            assert common[other] == max(chains[one] & chains[other])
 
 
 class TestOpenJoints:
