@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.apps import AppConfig
+from django.db import connections
+from django.db.backends.signals import connection_created
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class CoreConfig(AppConfig):
@@ -11,3 +16,27 @@ class CoreConfig(AppConfig):
     name = "core"
     label = "core"
     verbose_name = "Core"
+
+    def ready(self) -> None:
+        """Hang the database's guards on migration, and the scope on new connections."""
+        pre_migrate.connect(_before_migration, sender=self, dispatch_uid="lower walls")
+        post_migrate.connect(_after_migration, sender=self, dispatch_uid="raise walls")
+        connection_created.connect(_on_connection, dispatch_uid="tell scope")
+
+
+def _before_migration(*, using: str, **_: Any) -> None:
+    from core.tenancy.walls import lower_walls
+
+    lower_walls(connections[using])
+
+
+def _after_migration(*, using: str, **_: Any) -> None:
+    from core.tenancy.walls import raise_walls
+
+    raise_walls(connections[using])
+
+
+def _on_connection(**_: Any) -> None:
+    from core.tenancy.scope import tell_new_connection
+
+    tell_new_connection()

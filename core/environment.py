@@ -7,6 +7,7 @@ with the name of the setting, what was found and what would be right.
 from __future__ import annotations
 
 import os
+import secrets
 from pathlib import Path
 
 from django.core.exceptions import ImproperlyConfigured
@@ -68,4 +69,17 @@ def secret(name: str, *, default: str) -> str:
         ) from problem
     if not found:
         raise ImproperlyConfigured(f"{name}_FILE points to {file_name!r}, which is empty")
+    return found
+
+
+def kept_secret(path: Path) -> str:
+    """The secret in this file, made at the first start and readable by its owner alone."""
+    try:
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+            file.write(secrets.token_urlsafe(50))
+    except FileExistsError:
+        pass
+    found = path.read_text(encoding="utf-8").strip()
+    if not found:
+        raise ImproperlyConfigured(f"{path} is empty; remove it and start again")
     return found
