@@ -20,7 +20,7 @@ from core.tenancy.walls import lower_walls
 settings.register_profile("house", deadline=None, print_blob=True, max_examples=60)
 settings.load_profile("house")
 
-PASSWORD = "weathered-oak-trellis"
+PASSWORD = "weathered-oak-trellis"  # noqa: S105 - of people who exist in tests alone
 
 
 @pytest.fixture(autouse=True)

@@ -35,9 +35,9 @@ def test_committed_changes_are_read_in_order_from_a_cursor(by: Actor) -> None:
 
 def test_a_change_rolled_back_leaves_no_gap(by: Actor) -> None:
     record(by, "kept")
-    with pytest.raises(RuntimeError), transaction.atomic():
+    with transaction.atomic():
         record(by, "lost")
-        raise RuntimeError
+        transaction.set_rollback(True)
     record(by, "kept too")
     sequence_changes()
     assert [entry.position for entry in feed_read().entries] == [1, 2]
@@ -84,6 +84,7 @@ def test_the_chain_shows_a_change_that_was_altered(by: Actor) -> None:
         lower_walls(connection)
     else:
         with connection.cursor() as cursor:
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
             cursor.execute("ALTER TABLE core_change DISABLE TRIGGER USER")
     second = FeedEntry.objects.get(position=2).change
     with connection.cursor() as cursor:
