@@ -27,6 +27,8 @@ class MapRow(ContractorOwned):
     ``place`` orders the rows of a kind as the survey lists them; only the order counts.
     ``known_at``: when this was learned. ``ground_changed``: true where the ground itself was
     altered then, false where the map came to know better what was so before.
+    ``gone_from_ground``: true where the thing was taken out at ``to_revision``, false where it
+    goes on in a new row or was never there.
     """
 
     path = models.ForeignKey(WirePath, on_delete=models.PROTECT, related_name="+", db_index=False)
@@ -36,6 +38,7 @@ class MapRow(ContractorOwned):
     to_revision = models.PositiveIntegerField(null=True, blank=True)
     known_at = models.DateTimeField()
     ground_changed = models.BooleanField(default=False)
+    gone_from_ground = models.BooleanField(default=False)
 
     class Meta(ContractorOwned.Meta):
         abstract = True
