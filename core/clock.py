@@ -3,8 +3,33 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
+_told: ContextVar[dt.datetime | None] = ContextVar("told_time", default=None)
 
 
 def now() -> dt.datetime:
-    """The present, in UTC."""
-    return dt.datetime.now(dt.UTC)
+    """The present, in UTC; within :func:`as_of`, the moment given there."""
+    return _told.get() or dt.datetime.now(dt.UTC)
+
+
+@contextmanager
+def as_of(moment: dt.datetime) -> Iterator[None]:
+    """Let this be the present, for rows of things that happened before they are written down:
+    invented histories, and records taken over from elsewhere.
+
+    It holds for the code that runs within and in no other thread. Time stands still there; within
+    another ``as_of`` the inner one counts. Raises ValueError for a moment without a time zone and
+    for one that is still to come.
+    """
+    if moment.tzinfo is None:
+        raise ValueError("a moment needs a time zone")
+    if moment > dt.datetime.now(dt.UTC):
+        raise ValueError(f"{moment.isoformat()} is still to come")
+    token = _told.set(moment.astimezone(dt.UTC))
+    try:
+        yield
+    finally:
+        _told.reset(token)
