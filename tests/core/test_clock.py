@@ -11,8 +11,8 @@ from core.accounts.people import crew_create
 from core.clock import as_of, now
 from core.models import Change
 
-PRESENT = dt.datetime(2031, 5, 4, 12, 0, tzinfo=dt.UTC)
-EARLIER = dt.datetime(2029, 8, 1, 6, 30, tzinfo=dt.UTC)
+PRESENT = dt.datetime(2025, 5, 4, 12, 0, tzinfo=dt.UTC)
+EARLIER = dt.datetime(2023, 8, 1, 6, 30, tzinfo=dt.UTC)
 
 
 @time_machine.travel(PRESENT, tick=False)
