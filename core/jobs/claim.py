@@ -77,7 +77,7 @@ def claim_next() -> Claim | None:
 
 
 def claimable_ids(most: int) -> list[int]:
-    """Ids of jobs to take: first those whose worker was lost, then those that wait, oldest first."""
+    """Ids of jobs to take: those whose worker was lost, then those that wait, oldest first."""
     at = clock.now()
     with everywhere(reason=_WHY):
         # Two questions instead of one with OR: each has its own small index.

@@ -17,7 +17,8 @@ from core.jobs.claim import Claim, claim_job
 from core.jobs.heartbeat import heart_beating
 from core.jobs.kinds import kind_named
 from core.jobs.settle import fail, held, is_held, release
-from core.models.jobs import JobState
+from core.jobs.stale import drop_stale_connection
+from core.models.jobs import Job, JobState
 from core.tenancy.scope import contractor_scope
 
 log = logging.getLogger("core.jobs")
@@ -41,7 +42,7 @@ class Finish:
     result: Any = None
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class JobRun:
     """One attempt at a job, as its handler sees it."""
 
@@ -88,9 +89,8 @@ class JobRun:
         """
         if self.finished:
             raise RuntimeError("a job ends once: finishing() was entered again")
-        connection.close_if_unusable_or_obsolete()
-        # The scope again: the connection may be a new one, which was told none.
-        with contractor_scope(self.claim.contractor_id), transaction.atomic(durable=True):
+        drop_stale_connection()
+        with transaction.atomic(durable=True):
             ended = held(self.claim).update(
                 state=JobState.DONE,
                 ended_at=clock.now(),
@@ -103,13 +103,8 @@ class JobRun:
             finish = Finish()
             yield finish
             if finish.result is not None:
-                self._row().update(result=finish.result)
+                Job.objects.filter(pk=self.claim.job_pk).update(result=finish.result)
         self.finished = True
-
-    def _row(self) -> Any:
-        from core.models.jobs import Job
-
-        return Job.objects.filter(pk=self.claim.job_pk)
 
 
 def run_job(job_pk: int) -> bool:
@@ -139,7 +134,8 @@ def run_claimed(run: JobRun) -> None:
     except ClaimLostError as lost:
         log.warning("job %s: %s", claim.kind, lost)
     except GiveUp as refusal:
-        _settle(lambda: fail(claim, str(refusal), again=False), claim)
+        words = str(refusal)
+        _settle(lambda: fail(claim, words, again=False), claim)
     except Exception as problem:
         log.exception("job %s %s: attempt %d failed", claim.kind, claim.job_id, claim.attempt)
         words = f"{type(problem).__name__}: {problem}"

@@ -8,12 +8,12 @@ from __future__ import annotations
 import datetime as dt
 import random
 
-from django.db import connection
 from django.db.models import F, QuerySet
 
 from core import clock
 from core.jobs.claim import Claim
 from core.jobs.limits import FIRST_BACK_OFF_S, LONGEST_BACK_OFF_S, job_limits
+from core.jobs.stale import drop_stale_connection
 from core.models.jobs import Job, JobState
 from core.tenancy.scope import everywhere
 
@@ -46,7 +46,7 @@ def fail(claim: Claim, error: str, *, again: bool = True) -> JobState | None:
 
     Returns its state, or None where the claim was lost already.
     """
-    connection.close_if_unusable_or_obsolete()
+    drop_stale_connection()
     at = clock.now()
     dead = not again or claim.attempt >= claim.max_attempts
     state = JobState.DEAD if dead else JobState.QUEUED
@@ -66,7 +66,7 @@ def fail(claim: Claim, error: str, *, again: bool = True) -> JobState | None:
 
 def release(claim: Claim) -> bool:
     """Give the job back unharmed, for the next worker: a process that has to end did not fail."""
-    connection.close_if_unusable_or_obsolete()
+    drop_stale_connection()
     with everywhere(reason=_WHY):
         return bool(
             held(claim).update(

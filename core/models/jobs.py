@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.db import models
 
 from core.tenancy.owned import ContractorOwned, PublicIdField, unique_in_contractor
@@ -72,6 +74,8 @@ class BeatSlot(models.Model):
 
     name = models.CharField(max_length=80, unique=True)
     last_run_at = models.DateTimeField(null=True, blank=True)
+
+    objects: ClassVar[models.Manager[BeatSlot]] = models.Manager()
 
     def __str__(self) -> str:
         return self.name
