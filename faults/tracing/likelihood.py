@@ -13,8 +13,8 @@ the Gaussian part, a rank-one downdate: a - u_j^2/P_jj with u = P t (Sherman-Mor
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,11 +24,17 @@ from faults.tracing.problem import Meter
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
-ScalePrior = Callable[[FloatArray, FloatArray, NDArray[np.intp] | slice], FloatArray]
+IndexArray = NDArray[np.intp]
+Cells = IndexArray | slice
+ScalePrior = Callable[[FloatArray, FloatArray, Cells], FloatArray]
 """(best A, its variance from the readings, which hypotheses) -> log density of the scale's
-prior there; hypotheses are flat."""
+prior there; hypotheses are flat, and the last axis of what is given."""
 
-ALL = slice(None)
+BLOCK = 20_000
+"""Numbers that are worked on at a time."""
+
+NOTHING = -80.0
+"""Logarithm of a share that no sum of floats feels."""
 
 _TINY = 1e-300
 
@@ -81,9 +87,7 @@ def fixed_scale(
     nominal = (1000.0 * source_v / np.abs(series_ohm + input_ohm)).reshape(-1)
     width = (spread * nominal) ** 2
 
-    def log_density(
-        best: FloatArray, variance: FloatArray, which: NDArray[np.intp] | slice
-    ) -> FloatArray:
+    def log_density(best: FloatArray, variance: FloatArray, which: Cells) -> FloatArray:
         total = width[which] + variance
         off = best - nominal[which]
         return np.asarray(-0.5 * (off * off / total + np.log(2.0 * math.pi * total)))
@@ -111,9 +115,7 @@ def unknown_coil_scale(
     broad = fixed_scale(source_v, middle, input_ohm, beliefs.coil_log_spread)
     weight = len(beliefs.coil_x_over_r) * beliefs.coil_log_spread * math.sqrt(2.0 * math.pi)
 
-    def log_density(
-        best: FloatArray, variance: FloatArray, which: NDArray[np.intp] | slice
-    ) -> FloatArray:
+    def log_density(best: FloatArray, variance: FloatArray, which: Cells) -> FloatArray:
         vague = (best <= 0.0) | (variance > (0.2 * best) ** 2)
         safe = np.where(vague, 1.0, best)
         reach = (1000.0 * source_v) / safe
@@ -134,184 +136,137 @@ def unknown_coil_scale(
 
 @dataclass(frozen=True, slots=True)
 class _Moments:
-    """a, b, c and log det for every hypothesis, readings in or left out."""
+    """a, b (m,), c and log det of m hypotheses, all readings in or some left out.
+
+    ``u`` (k, m), ``v`` (k,) and ``own`` (k,), the diagonal of P, are of the readings still in;
+    with no more than ``floor`` of a these say nothing of the scale.
+    """
 
     a: FloatArray
     b: FloatArray
     c: float | FloatArray
     log_det: float | FloatArray
+    u: FloatArray
+    v: FloatArray
+    own: FloatArray
     floor: float
+
+    def without(self, j: int, precision: FloatArray) -> _Moments:
+        """Reading ``j`` left out."""
+        lean = precision[:, j] / precision[j, j]
+        still = np.arange(len(self.v)) != j
+        return replace(
+            self,
+            a=self.a - self.u[j] ** 2 / self.own[j],
+            b=self.b - self.u[j] * (self.v[j] / self.own[j]),
+            c=self.c - self.v[j] ** 2 / self.own[j],
+            log_det=self.log_det + math.log(self.own[j] / (2.0 * math.pi)),
+            u=self.u[still] - lean[still, None] * self.u[j],
+            v=self.v[still] - lean[still] * self.v[j],
+            own=self.own[still] - lean[still] * precision[still, j],
+        )
+
+    def without_each(self) -> _Moments:
+        """Each reading in turn left out: a, b (k, m), c and log det (k, 1)."""
+        share = self.u / self.own[:, None]
+        return replace(
+            self,
+            a=self.a - share * self.u,
+            b=self.b - share * self.v[:, None],
+            c=(self.c - self.v**2 / self.own)[:, None],
+            log_det=(self.log_det + np.log(self.own / (2.0 * math.pi)))[:, None],
+        )
+
+    def log_likelihood(self, scale: ScalePrior, cells: Cells) -> FloatArray:
+        """With the scale integrated out; where nothing tells of it, that of no reading."""
+        tells = self.a > self.floor
+        a = np.maximum(self.a, self.floor)
+        best = self.b / a
+        fixed = self.c + self.log_det - math.log(2.0 * math.pi)
+        log = 0.5 * (self.b * best - np.log(a) - fixed) + scale(best, 1.0 / a, cells)
+        if not tells.all():
+            log = np.where(tells, log, -0.5 * (self.c + self.log_det))
+        return np.asarray(log)
+
+
+@dataclass(frozen=True, slots=True)
+class _Readings:
+    """The readings y: P, P y, y'P y and log det(2 pi Sigma)."""
+
+    current_ma: FloatArray
+    precision: FloatArray
+    v: FloatArray
+    c: float
+    log_det: float
+
+    @staticmethod
+    def of(noise: ReadingNoise) -> _Readings:
+        """Raises ValueError for a covariance that is none."""
+        sign, log_det = np.linalg.slogdet(2.0 * math.pi * noise.covariance)
+        if sign <= 0:
+            raise ValueError("the covariance of the readings is not positive definite")
+        precision: FloatArray = np.asarray(np.linalg.inv(noise.covariance), dtype=np.float64)
+        v = precision @ noise.current_ma
+        return _Readings(noise.current_ma, precision, v, float(noise.current_ma @ v), log_det)
+
+    def moments(self, t: FloatArray) -> _Moments:
+        """Of hypotheses with the ratios ``t`` (k, m)."""
+        u = self.precision @ t
+        return _Moments(
+            a=np.einsum("km,km->m", t, u),
+            b=self.current_ma @ u,
+            c=self.c,
+            log_det=self.log_det,
+            u=u,
+            v=self.v,
+            own=np.diag(self.precision),
+            floor=1e-10 * float(np.trace(self.precision)),
+        )
 
 
 def log_likelihood(
-    ratios: FloatArray,
-    noise: ReadingNoise,
-    scale: ScalePrior,
-    *,
-    doubt: float = 2.0,
-    reuse_within: float = 0.01,
+    ratios: FloatArray, noise: ReadingNoise, scale: ScalePrior, *, doubt: float = 2.0
 ) -> FloatArray:
     """log p(readings | hypothesis) for ratios (k, ...); at most two readings are slips.
 
     A second slip is tried where one slip explains the readings better than none by ``doubt``,
     beside the reading that a slip explains best.
-    ``reuse_within``: leaving a reading out that moves the scale by less than this keeps the
-    density of the scale's prior as it was (0: never).
     """
     count = len(noise.current_ma)
-    shape = ratios.shape[1:]
     t = ratios.reshape(count, -1)
-    precision: FloatArray = np.asarray(np.linalg.inv(noise.covariance), dtype=np.float64)
-    sign, log_det = np.linalg.slogdet(2.0 * math.pi * noise.covariance)
-    if sign <= 0:
-        raise ValueError("the covariance of the readings is not positive definite")
-    u = precision @ t
-    v = precision @ noise.current_ma
-    base = _Moments(
-        a=np.einsum("km,km->m", t, u),
-        b=noise.current_ma @ u,
-        c=float(noise.current_ma @ v),
-        log_det=float(log_det),
-        floor=1e-10 * float(np.trace(precision)),
-    )
-    whole = _Gaussian(base, scale, reuse_within)
-    terms = [whole.log + count * noise.sound_log]
-    best = np.full(t.shape[1], -np.inf)
-    worst = np.zeros(t.shape[1], dtype=np.intp)
-    for j in range(count):
-        left = whole.left(_without_one(base, u, v, precision, j))
-        left += (count - 1) * noise.sound_log + noise.slip_log[j]
-        worst[left > best] = j
-        np.maximum(best, left, out=best)
-        terms.append(left)
-    total = _log_sum(terms)
-    doubtful = np.flatnonzero(best > terms[0] + doubt)
-    if count > 2 and len(doubtful):
-        some = _Moments(base.a[doubtful], base.b[doubtful], base.c, base.log_det, base.floor)
-        part = whole.picked(doubtful)
-        total[doubtful] = np.logaddexp(
-            total[doubtful],
-            _second_slips(part, some, u[:, doubtful], precision, noise, worst[doubtful]),
-        )
-    return total.reshape(shape)
+    readings = _Readings.of(noise)
+    slipped = noise.slip_log[:, None] - noise.sound_log
+    total = np.empty(t.shape[1])
+    # The reading whose slip explains most, -1 where not even one has to be.
+    first = np.full(t.shape[1], -1)
+    for block in _blocks(t.shape[1], count):
+        moments = readings.moments(t[:, block])
+        none = moments.log_likelihood(scale, block)
+        one = moments.without_each().log_likelihood(scale, block) + slipped
+        doubtful = np.flatnonzero(one.max(axis=0) > none + doubt)
+        first[block][doubtful] = one[:, doubtful].argmax(axis=0)
+        total[block] = _log_sum(none, one)
+    for j in range(count if count > 2 else 0):
+        which = np.flatnonzero(first == j)
+        for block in _blocks(len(which), count):
+            cells = which[block]
+            left = readings.moments(t[:, cells]).without(j, readings.precision)
+            two = left.without_each().log_likelihood(scale, cells)
+            two += np.delete(slipped, j, axis=0) + slipped[j]
+            total[cells] = _log_sum(total[cells], two)
+    return (total + count * noise.sound_log).reshape(ratios.shape[1:])
 
 
-def _second_slips(
-    part: _Gaussian,
-    base: _Moments,
-    u: FloatArray,
-    precision: FloatArray,
-    noise: ReadingNoise,
-    first: NDArray[np.intp],
-) -> FloatArray:
-    """log likelihood with two slips: the reading that a slip explains best (``first``, one for
-    each hypothesis), and any other beside it."""
-    count = len(noise.current_ma)
-    v = precision @ noise.current_ma
-    terms = []
-    for i in range(count):
-        left = part.left(_without_two(base, u, v, precision, first, i))
-        left += (count - 2) * noise.sound_log + noise.slip_log[i] + noise.slip_log[first]
-        left[first == i] = -np.inf
-        terms.append(left)
-    return _log_sum(terms)
+def _blocks(size: int, count: int) -> Iterator[slice]:
+    """0 to ``size`` a few at a time, so that ``count`` numbers of each stay in the cache."""
+    room = max(1, BLOCK // count)
+    for start in range(0, size, room):
+        yield slice(start, start + room)
 
 
-class _Gaussian:
-    """The likelihood with the scale integrated out, of all readings and of all but some."""
-
-    def __init__(self, base: _Moments, scale: ScalePrior, reuse_within: float) -> None:
-        self.scale = scale
-        self.reuse_within = reuse_within
-        self.best, self.log = self._fit(base)
-        self.prior = scale(self.best, self._variance(base), ALL)
-        self.log += self.prior
-
-    def left(self, moments: _Moments) -> FloatArray:
-        """The likelihood of the readings that are left; without any it is 1."""
-        best, log = self._fit(moments)
-        known = moments.a > moments.floor
-        if self.reuse_within > 0.0:
-            near = np.abs(best - self.best) < self.reuse_within * np.abs(self.best)
-            prior = self.prior.copy()
-            which = np.flatnonzero(known & ~near)
-        else:
-            prior = np.zeros_like(self.prior)
-            which = np.flatnonzero(known)
-        prior[which] = self.scale(best[which], self._variance(moments)[which], which)
-        blind = -0.5 * (moments.c + moments.log_det)
-        return np.where(known, log + prior, blind)
-
-    def picked(self, which: NDArray[np.intp]) -> _Gaussian:
-        """The same for some hypotheses."""
-        part = object.__new__(_Gaussian)
-        part.reuse_within = self.reuse_within
-        part.best, part.log, part.prior = self.best[which], self.log[which], self.prior[which]
-
-        def scale(
-            best: FloatArray, variance: FloatArray, inner: NDArray[np.intp] | slice
-        ) -> FloatArray:
-            return self.scale(best, variance, which[inner])
-
-        part.scale = scale
-        return part
-
-    @staticmethod
-    def _variance(moments: _Moments) -> FloatArray:
-        return np.asarray(1.0 / np.maximum(moments.a, moments.floor))
-
-    @staticmethod
-    def _fit(moments: _Moments) -> tuple[FloatArray, FloatArray]:
-        a = np.maximum(moments.a, moments.floor)
-        best = moments.b / a
-        log = 0.5 * (moments.b * best - moments.c - moments.log_det - np.log(a / (2.0 * math.pi)))
-        return best, np.asarray(log)
-
-
-def _without_one(
-    base: _Moments, u: FloatArray, v: FloatArray, precision: FloatArray, j: int
-) -> _Moments:
-    p = float(precision[j, j])
-    return _Moments(
-        a=base.a - u[j] ** 2 / p,
-        b=base.b - u[j] * (v[j] / p),
-        c=base.c - float(v[j]) ** 2 / p,
-        log_det=base.log_det + math.log(p / (2.0 * math.pi)),
-        floor=base.floor,
-    )
-
-
-def _without_two(
-    base: _Moments,
-    u: FloatArray,
-    v: FloatArray,
-    precision: FloatArray,
-    first: NDArray[np.intp],
-    i: int,
-) -> _Moments:
-    """Without reading ``i`` and one more, ``first`` (m,), for each hypothesis its own."""
-    p_f, p_i, p_c = precision[first, first], precision[i, i], precision[first, i]
-    same = first == i
-    det = np.where(same, 1.0, p_f * p_i - p_c * p_c)
-    u_f, u_i = u[first, np.arange(len(first))], u[i]
-    v_f, v_i = v[first], v[i]
-    a = (p_i * u_f * u_f - 2.0 * p_c * u_f * u_i + p_f * u_i * u_i) / det
-    b = (p_i * u_f * v_f - p_c * (u_f * v_i + u_i * v_f) + p_f * u_i * v_i) / det
-    c = (p_i * v_f * v_f - 2.0 * p_c * v_f * v_i + p_f * v_i * v_i) / det
-    return _Moments(
-        a=base.a - a,
-        b=base.b - b,
-        c=base.c - c,
-        log_det=base.log_det + np.log(det / (2.0 * math.pi) ** 2),
-        floor=base.floor,
-    )
-
-
-def _log_sum(terms: list[FloatArray]) -> FloatArray:
-    top = np.maximum(terms[0], -1e300)
-    for term in terms[1:]:
-        np.maximum(top, term, out=top)
-    total = np.zeros_like(top)
-    for term in terms:
-        total += np.exp(term - top)
-    return np.asarray(top + np.log(total))
+def _log_sum(one: FloatArray, more: FloatArray) -> FloatArray:
+    """log of the sum of exponentials of ``one`` (m,) and of each of ``more`` (k, m)."""
+    top = np.maximum(np.maximum(one, more.max(axis=0)), -1e300)
+    # What is nothing beside the top is held at nearly nothing: exp is slow where it underflows.
+    added = np.exp(np.maximum(more - top, NOTHING)).sum(axis=0)
+    return np.asarray(top + np.log(np.exp(np.maximum(one - top, NOTHING)) + added))

@@ -91,7 +91,7 @@ def test_none_or_one_slip_is_the_sum_over_which_reading_it_was(seed: int, count:
     ratios, noise = drawn(seed, count)
     sets: list[tuple[int, ...]] = [(), *((k,) for k in range(count))]
     expected = np.logaddexp.reduce([dense(ratios, noise, wrong) for wrong in sets])
-    got = log_likelihood(ratios, noise, flat(6), doubt=math.inf, reuse_within=0.0)
+    got = log_likelihood(ratios, noise, flat(6), doubt=math.inf)
     assert got == pytest.approx(expected, abs=1e-8)
 
 
@@ -99,7 +99,7 @@ def test_none_or_one_slip_is_the_sum_over_which_reading_it_was(seed: int, count:
 @settings(max_examples=15)
 def test_a_second_slip_is_summed_beside_the_likeliest_first(seed: int, count: int) -> None:
     ratios, noise = drawn(seed, count)
-    got = log_likelihood(ratios, noise, flat(6), doubt=-math.inf, reuse_within=0.0)
+    got = log_likelihood(ratios, noise, flat(6), doubt=-math.inf)
     singles = np.stack([dense(ratios, noise, (k,)) for k in range(count)])
     first = singles.argmax(axis=0)
     terms = [dense(ratios, noise, ()), *singles]
@@ -137,7 +137,7 @@ def test_leaving_a_reading_out_is_reckoning_without_it(seed: int, count: int) ->
         sound_log=noise.sound_log,
         top_ma=noise.top_ma,
     )
-    got = log_likelihood(ratios, with_junk, flat(6), doubt=math.inf, reuse_within=0.0)
+    got = log_likelihood(ratios, with_junk, flat(6), doubt=math.inf)
     alone = np.array([dense(ratios[:-1], without, ())]).reshape(-1)
     assert got == pytest.approx(alone + noise.slip_log[-1], abs=1e-6)
 
