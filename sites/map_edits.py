@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -66,8 +65,8 @@ def edits_apply(survey: Document, edits: Sequence[MapEdit]) -> EditedSurvey:
 
     Raises Invalid with every edit that cannot be made, pointers ``/changes/…``.
     """
-    document = copy.deepcopy(survey)
-    lists = {name: {row["id"]: row for row in document[name]} for name in _LISTS.values()}
+    path = dict(survey["path"])
+    lists = {name: {row["id"]: row for row in survey[name]} for name in _LISTS.values()}
     known = {name: set(rows) for name, rows in lists.items()}
     touched: dict[tuple[str, str], int] = {}
     defects: list[Defect] = []
@@ -75,14 +74,15 @@ def edits_apply(survey: Document, edits: Sequence[MapEdit]) -> EditedSurvey:
         found = list(_edit_defects(edit, lists, known))
         defects += [Defect(f"/changes/{at}{one.pointer}", one.what, one.right) for one in found]
         if not found:
-            _make(edit, document["path"], lists)
+            _make(edit, path, lists)
             touched[(_LISTS.get(edit.kind, "path"), edit.code)] = at
     if not edits:
         defects.append(Defect("/changes", "there is no change", "one change or more"))
     if defects:
         raise Invalid("The changes cannot be made on this revision.", defects=defects)
     return EditedSurvey(
-        document | {name: list(rows.values()) for name, rows in lists.items()}, touched
+        survey | {"path": path} | {name: list(rows.values()) for name, rows in lists.items()},
+        touched,
     )
 
 
@@ -132,7 +132,7 @@ def _edit_defects(
 
 def _make(edit: MapEdit, path: Document, lists: Mapping[str, dict[str, Document]]) -> None:
     if edit.kind == "path":
-        _alter(path, edit.values, frozenset({"earth_reference_ohm"}))
+        _alter(path, edit.values, may_be_null=frozenset({"earth_reference_ohm"}))
         return
     rows = lists[_LISTS[edit.kind]]
     if edit.do == "end":
@@ -140,10 +140,13 @@ def _make(edit: MapEdit, path: Document, lists: Mapping[str, dict[str, Document]
     elif edit.do == "add":
         rows[edit.code] = {"id": edit.code, **edit.values}
     else:
-        _alter(rows[edit.code], edit.values, frozenset())
+        rows[edit.code] = dict(rows[edit.code])
+        _alter(rows[edit.code], edit.values)
 
 
-def _alter(row: Document, values: Mapping[str, Any], may_be_null: frozenset[str]) -> None:
+def _alter(
+    row: Document, values: Mapping[str, Any], *, may_be_null: frozenset[str] = frozenset()
+) -> None:
     for name, value in values.items():
         if value is None and name not in may_be_null:
             row.pop(name, None)

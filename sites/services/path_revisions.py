@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
-from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import F
@@ -14,7 +13,7 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
 from core.problems import Conflict, Defect, Stale
-from sites.map_diff import KindDiff, MapDiff, RowCodes
+from sites.map_diff import KindDiff, MapDiff, RowCodes, StoredRow
 from sites.models.controller import Controller
 from sites.models.map_row import RowKind, RowLineage
 from sites.models.wire_path import PathRevision, WirePath
@@ -75,7 +74,7 @@ def map_result(
     )
 
 
-def live_rows(path: WirePath) -> dict[str, list[dict[str, Any]]]:
+def live_rows(path: WirePath) -> dict[str, Sequence[StoredRow]]:
     """The live rows of a path as values, by the name of their list in a survey: three queries."""
     return {
         form.list_name: list(
