@@ -104,7 +104,7 @@ def _of_wire(case: Case, wire: Wire) -> tuple[Expectation, ...]:
     own = posterior.hypotheses
     if wire.low == wire.high:
         place = Place("device", str(wire.id))
-        inside = np.array([p == place for p in own.places])
+        inside = np.arange(len(own.places)) == own.index[place]
         high, low = sight.reference_ma, 2.0
         edge = posterior.view.point_of_node[wire.node]
         high = float(sight.high_ma[edge]) if edge else high
@@ -215,8 +215,7 @@ def proof_minutes(case: Case, kind: str) -> float:
 
 def _kind_shares(case: Case) -> dict[str, float]:
     shares: dict[str, float] = {"none": max(0.0, 1.0 - float(case.posterior.chance.sum()))}
-    places = case.posterior.hypotheses.places
-    kinds = np.array([place.kind for place in places])
+    kinds = case.posterior.hypotheses.kind
     for kind in ("device", "splice", "segment", "unmapped"):
         shares[kind] = float(case.posterior.chance[kinds == kind].sum())
     return shares

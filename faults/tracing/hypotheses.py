@@ -25,9 +25,10 @@ SOUND_KINDS = ("none", "controller", "overload", "hidden")
 
 @dataclass(frozen=True, slots=True)
 class Hypotheses:
-    """H places with their point and prior weight; weights sum to the chance of any place."""
+    """H places with their kind, point and prior weight; weights sum to the chance of any place."""
 
     places: tuple[Place, ...]
+    kind: NDArray[np.str_]
     point: IntArray
     weight: FloatArray
     index: dict[Place, int]
@@ -64,6 +65,7 @@ def list_hypotheses(
     weight = np.array(weights)
     return Hypotheses(
         places=tuple(places),
+        kind=np.array([place.kind for place in places]),
         point=np.array(points, dtype=np.int64),
         weight=weight * (left / weight.sum()),
         index={place: i for i, place in enumerate(places)},

@@ -113,6 +113,8 @@ def unknown_coil_scale(
         across.append(turned.imag**2)
     middle = source_ohm + beliefs.median_coil_ohm
     broad = fixed_scale(source_v, middle, input_ohm, beliefs.coil_log_spread)
+    middle_log = math.log(beliefs.coil_median_ohm)
+    narrow = math.sqrt(0.5) / beliefs.coil_log_spread
     weight = len(beliefs.coil_x_over_r) * beliefs.coil_log_spread * math.sqrt(2.0 * math.pi)
 
     def log_density(best: FloatArray, variance: FloatArray, which: Cells) -> FloatArray:
@@ -122,10 +124,19 @@ def unknown_coil_scale(
         square = reach * reach
         density = np.zeros_like(reach)
         for ahead, aside in zip(along, across, strict=True):
-            root = np.sqrt(np.maximum(square - aside[which], 1e-9))
-            rho = np.maximum(root - ahead[which], 1e-3)
-            off = np.log(rho / beliefs.coil_median_ohm) / beliefs.coil_log_spread
-            density += np.exp(-0.5 * off * off) / (rho * root)
+            # In place: this is where the time of a trace with an unknown coil goes.
+            root = square - aside[which]
+            np.sqrt(np.maximum(root, 1e-9, out=root), out=root)
+            rho = root - ahead[which]
+            np.maximum(rho, 1e-3, out=rho)
+            root *= rho
+            off = np.log(rho, out=rho)
+            off -= middle_log
+            off *= narrow
+            off *= off
+            share = np.exp(np.negative(off, out=off), out=off)
+            share /= root
+            density += share
         sharp = np.log(density * square / (safe * weight) + _TINY)
         if vague.any():
             sharp = np.where(vague, broad(best, variance, which), sharp)

@@ -211,21 +211,20 @@ class Planner:
         """What a visit to each other node would eliminate, for those where it is worth it."""
         view = posterior.view
         eliminates = eliminated_at(view, sight)
-        ids = [n for n in view.point_of_node if n != ground.here and n not in ground.closed]
-        points = np.array([view.point_of_node[n] for n in ids], dtype=np.int64)
-        worth = np.flatnonzero(eliminates[points] > WORTH_READING)
         minutes = self.minutes_from(ground.here)
         wires = np.bincount(view.parent[1:], minlength=view.size)
         extra = 0.5 * self.problem.costs.same_place_min
+        worth = (eliminates > WORTH_READING).tolist()
         return [
             Visit(
-                node=ids[i],
-                point=int(points[i]),
-                minutes=float(minutes[self.at[ids[i]]] + extra * wires[points[i]] + 1e-3),
-                eliminates=float(eliminates[points[i]]),
-                below=float(sight.beyond[points[i]] * sight.tells[points[i]]),
+                node=node,
+                point=point,
+                minutes=float(minutes[self.at[node]] + extra * wires[point] + 1e-3),
+                eliminates=float(eliminates[point]),
+                below=float(sight.beyond[point] * sight.tells[point]),
             )
-            for i in worth
+            for node, point in view.point_of_node.items()
+            if worth[point] and node != ground.here and node not in ground.closed
         ]
 
     def minutes_from(self, node_id: str) -> FloatArray:

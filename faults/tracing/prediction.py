@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faults.tracing.tree_view import ComplexArray, IntArray, TreeView
+from sites.network.tree_solver import sweep
 
 FloatArray = NDArray[np.float64]
 
@@ -92,27 +93,29 @@ def _assembled(
 
 
 def _solve_one(view: TreeView, scale: float) -> tuple[ComplexArray, ComplexArray, complex]:
-    """(D, Z, total current) for one draw scale: one pass up, one pass down."""
-    size = view.size
+    """(D, Z, total current) for one draw scale: one pass up, one pass down.
+
+    With r the voltage of a point over that of the one before it, Z = r (r Z_before + z).
+    """
+    z, load = view.z_ohm, view.load_s * scale + view.fixed_s
+    reactive = z.imag.any() or load.imag.any()
     parent = view.parent.tolist()
-    z = view.z_ohm.tolist()
-    down = (view.load_s * scale + view.fixed_s).tolist()
-    branch = [0j] * size
-    for i in range(size - 1, 0, -1):
-        y = down[i]
-        branch[i] = y = y / (1.0 + z[i] * y)
-        down[parent[i]] += y
-    voltage = [1.0 + 0j] * size
-    driving = [0j] * size
-    upward = [0j] * size
-    for i in range(1, size):
-        p = parent[i]
-        voltage[i] = voltage[p] / (1.0 + z[i] * down[i])
-        rest = down[p] - branch[i]
-        above = z[i] + (1.0 / (upward[p] + rest) if p else 0.0)
-        upward[i] = 1.0 / above
-        driving[i] = 1.0 / (upward[i] + down[i])
-    return np.array(voltage), np.array(driving), down[0]
+    voltage, down = sweep(
+        parent,
+        (z if reactive else z.real).tolist(),
+        (load if reactive else load.real).tolist(),
+    )
+    ratio = 1.0 / (1.0 + z * np.array(down))
+    driving: list[complex] = [0.0]
+    for before, square, own in zip(
+        parent[1:], (ratio[1:] ** 2).tolist(), (z * ratio)[1:].tolist(), strict=True
+    ):
+        driving.append(square * driving[before] + own)
+    return (
+        np.array(voltage, dtype=np.complex128),
+        np.array(driving, dtype=np.complex128),
+        complex(down[0]),
+    )
 
 
 @dataclass(frozen=True, slots=True)
