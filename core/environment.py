@@ -83,3 +83,8 @@ def kept_secret(path: Path) -> str:
     if not found:
         raise ImproperlyConfigured(f"{path} is empty; remove it and start again")
     return found
+
+
+def handed_on(**more: str) -> dict[str, str]:
+    """The environment for a process that is started from here, with these settings besides."""
+    return {**os.environ, **more}

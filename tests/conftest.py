@@ -20,6 +20,18 @@ from core.tenancy.walls import lower_walls
 settings.register_profile("house", deadline=None, print_blob=True, max_examples=60)
 settings.load_profile("house")
 
+WITH_DATABASE = frozenset({"db", "transactional_db", "django_db_setup", "live_server"})
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what touches a database, so that those tests can be run on another one too."""
+    for item in items:
+        fixtures = WITH_DATABASE.intersection(getattr(item, "fixturenames", ()))
+        if fixtures or item.get_closest_marker("django_db") is not None:
+            item.add_marker("database")
+
+
 PASSWORD = "weathered-oak-trellis"  # noqa: S105 - of people who exist in tests alone
 
 
