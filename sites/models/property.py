@@ -35,7 +35,13 @@ class Property(ContractorOwned, Versioned):
             models.CheckConstraint(
                 name="property_lat_and_lon",
                 condition=Q(lat__isnull=True, lon__isnull=True)
-                | Q(lat__gte=-90, lat__lte=90, lon__gte=-180, lon__lte=180),
+                # An unknown comparison is no refusal to a database, so both are asked for.
+                | Q(
+                    lat__isnull=False,
+                    lon__isnull=False,
+                    lat__range=(-90, 90),
+                    lon__range=(-180, 180),
+                ),
             ),
         )
         indexes = (models.Index(fields=["contractor", "name", "id"], name="property_by_name"),)
