@@ -60,6 +60,7 @@ class LookReckoner:
         table = self._tables.get((shown, not_shown))
         if table is None:
             table = looks_log_chance(shown, not_shown, self._currents, self.problem, self.beliefs)
+            table.flags.writeable = False
             self._tables[shown, not_shown] = table
         return table
 

@@ -81,6 +81,7 @@ class SoundScales:
         if layer is None:
             at_nodes = ratio_layer(reading, self.path, {}, self.problem.path)[0, 0, :]
             layer = np.maximum(_between_nodes() @ at_nodes, 0.0)
+            layer.flags.writeable = False
             self._seen[wire] = layer
         return layer
 
