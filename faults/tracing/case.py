@@ -93,12 +93,15 @@ class Case:
     def ranked(self, count: int) -> list[tuple[Place, float]]:
         """The likeliest hypotheses."""
         chance, _ = self._adjusted
-        top = np.argsort(-chance, kind="stable")[:count]
         places = self.posterior.hypotheses.places
-        ranked = [(places[i], float(chance[i])) for i in top]
+        ranked = [(places[i], float(chance[i])) for i in self._likeliest_first[:count]]
         ranked += [(p, self.chance_of(p)) for p in (NONE, CONTROLLER, OVERLOAD, OTHER)]
         ranked.sort(key=lambda pair: -pair[1])
         return ranked[:count]
+
+    @cached_property
+    def _likeliest_first(self) -> NDArray[np.int64]:
+        return np.argsort(-self._adjusted[0], kind="stable")
 
     def suspects(self, count: int) -> tuple[Found, ...]:
         """The likeliest as findings that are not proved."""

@@ -158,12 +158,12 @@ class PartBuilder:
     sound: SoundTree
     rows: Rows
 
-    def part(self, which: IntArray, columns: IntArray, cells: int) -> Part:
+    def part(self, which: IntArray, some: slice, cells: int) -> Part:
         """Some rows on ``cells`` R_f cells and some columns of the draw scales."""
         problem, beliefs = self.looks.problem, self.looks.beliefs
         resistances, mass = beliefs.resistance_grid(cells)
-        whole = len(columns) == len(self.sound.scales)
-        tree = self.sound if whole else self.sound.columns(columns.tolist())
+        columns = np.arange(len(self.sound.scales))[some]
+        tree = self.sound.columns(some)
         faults = place_faults(tree, self.rows.point[which], resistances)
         carriers = {
             place: int(found[0])

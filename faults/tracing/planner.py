@@ -211,20 +211,21 @@ class Planner:
         """What a visit to each other node would eliminate, for those where it is worth it."""
         view = posterior.view
         eliminates = eliminated_at(view, sight)
-        minutes = self.minutes_from(ground.here)
+        minutes = self.minutes_from(ground.here).tolist()
         wires = np.bincount(view.parent[1:], minlength=view.size)
-        extra = 0.5 * self.problem.costs.same_place_min
-        worth = (eliminates > WORTH_READING).tolist()
+        reading = (0.5 * self.problem.costs.same_place_min * wires).tolist()
+        worth = eliminates.tolist()
+        below = (sight.beyond * sight.tells).tolist()
         return [
             Visit(
                 node=node,
                 point=point,
-                minutes=float(minutes[self.at[node]] + extra * wires[point] + 1e-3),
-                eliminates=float(eliminates[point]),
-                below=float(sight.beyond[point] * sight.tells[point]),
+                minutes=minutes[self.at[node]] + reading[point] + 1e-3,
+                eliminates=worth[point],
+                below=below[point],
             )
             for node, point in view.point_of_node.items()
-            if worth[point] and node != ground.here and node not in ground.closed
+            if worth[point] > WORTH_READING and node != ground.here and node not in ground.closed
         ]
 
     def minutes_from(self, node_id: str) -> FloatArray:

@@ -38,8 +38,8 @@ class SoundTree:
     grip: ComplexArray
     total: ComplexArray
 
-    def columns(self, which: list[int]) -> SoundTree:
-        """The same tree at some of its scales."""
+    def columns(self, which: slice) -> SoundTree:
+        """The same tree at some of its scales, as a view."""
         return SoundTree(
             self.view,
             self.scales[which],

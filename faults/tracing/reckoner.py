@@ -104,11 +104,12 @@ class Reckoner:
             sound=sound,
             rows=rows,
             noise=noise,
-            fine=build.part(split.fine, np.arange(count + 1), resolution.resistances),
+            fine=build.part(split.fine, slice(None), resolution.resistances),
+            # The middle scale and that of devices off, which is the last.
             coarse=build.part(
-                split.coarse, np.array([middle, count]), resolution.coarse_resistances
+                split.coarse, slice(middle, None, count - middle), resolution.coarse_resistances
             ),
-            faint=build.part(split.faint, np.array([middle]), resolution.faint_resistances),
+            faint=build.part(split.faint, slice(middle, middle + 1), resolution.faint_resistances),
             sound_fit=self._sound_fit(evidence, noise),
             asleep=split.asleep,
         )
