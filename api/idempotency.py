@@ -1,0 +1,132 @@
+"""One effect for a POST that is sent twice with the same Idempotency-Key.
+
+The effect and the answer are stored in one transaction, begun by inserting the key: of any number
+of requests with one key one inserts, the others wait for it and find its answer. What fails keeps
+nothing, so that a mended request may use the key again.
+
+A handler that computes for long has to do so outside a transaction. It declares
+``effect_is_kept_by_itself`` (its service finds a replay by an id of the client), and then the key
+is claimed first and the answer added afterwards; a crash between leaves a claim whose request is
+simply run again.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+from django.utils.crypto import salted_hmac
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.models.idempotency import KeptAnswer
+from core.accounts.actor import Actor
+from core.clock import now
+from core.problems import Defect, Invalid
+from core.tenancy.scope import everywhere
+
+HEADER = "Idempotency-Key"
+REPLAYED = "Idempotency-Replayed"
+KEPT_FOR = dt.timedelta(hours=48)
+_KEPT_HEADERS = ("ETag", "Location")
+_FORM = re.compile(r"[\x21-\x7e]{1,200}")
+
+
+@dataclass(frozen=True)
+class KeyUse:
+    """How a route uses keys. ``secrets``: members of the answer that are shown once, not kept."""
+
+    effect_is_kept_by_itself: bool = False
+    secrets: Collection[str] = ()
+
+
+Handler = Callable[[], Response]
+
+
+def answered_once(request: Request, actor: Actor, use: KeyUse, handler: Handler) -> Response:
+    """The handler's answer, or the kept one of the same request. Raises Invalid.
+
+    Without a key: the handler's answer.
+    """
+    key = request.headers.get(HEADER)
+    if key is None:
+        return handler()
+    if _FORM.fullmatch(key) is None:
+        raise Invalid(f"{HEADER} has to be 1 to 200 printable ASCII characters without blanks.")
+    claim = KeptAnswer(
+        actor_id=actor.public_id,
+        key=key,
+        fingerprint=_fingerprint(request),
+        created_at=now(),
+    )
+    if use.effect_is_kept_by_itself:
+        return _claimed_first(claim, use, handler)
+    with transaction.atomic():
+        before = _earlier(claim)
+        if before is not None:
+            return _replay(before)
+        answer = handler()
+        _keep(claim, answer, use)
+        return answer
+
+
+def _claimed_first(claim: KeptAnswer, use: KeyUse, handler: Handler) -> Response:
+    before = _earlier(claim)
+    if before is not None and before.status is not None:
+        return _replay(before)
+    try:
+        answer = handler()
+    except Exception:
+        if before is None:
+            KeptAnswer.objects.filter(public_id=claim.public_id, status=None).delete()
+        raise
+    _keep(before or claim, answer, use)
+    return answer
+
+
+def _earlier(claim: KeptAnswer) -> KeptAnswer | None:
+    """Insert the claim; what stands there instead, where the key was used before."""
+    # ON CONFLICT DO NOTHING waits for whoever inserts the same key until that commits or ends.
+    KeptAnswer.objects.bulk_create([claim], ignore_conflicts=True)
+    found = KeptAnswer.objects.get(actor_id=claim.actor_id, key=claim.key)
+    if found.public_id == claim.public_id:
+        return None
+    if found.fingerprint != claim.fingerprint:
+        told = f"This {HEADER} was used for another request."
+        defect = Defect("", told, "a key of its own for each request")
+        raise Invalid(told, defects=[defect])
+    return found
+
+
+def _keep(claim: KeptAnswer, answer: Response, use: KeyUse) -> None:
+    data = answer.data
+    if use.secrets:
+        data = {name: None if name in use.secrets else value for name, value in data.items()}
+    KeptAnswer.objects.filter(public_id=claim.public_id).update(
+        status=answer.status_code,
+        headers={name: answer[name] for name in _KEPT_HEADERS if name in answer},
+        body=json.dumps(data, ensure_ascii=False, default=str),
+    )
+
+
+def _replay(kept: KeptAnswer) -> Response:
+    data: Any = json.loads(kept.body)
+    return Response(data, kept.status, headers=kept.headers | {REPLAYED: "true"})
+
+
+def _fingerprint(request: Request) -> str:
+    body = json.dumps(request.data, sort_keys=True, default=repr)
+    whole = "\n".join([request.method or "", request.get_full_path(), body])
+    # Keyed, for a body may hold a password, and a plain digest of it could be guessed at.
+    return salted_hmac("api.idempotency", whole, algorithm="sha256").hexdigest()
+
+
+def forget_old_answers() -> int:
+    """Drop answers past their time, of all contractors; how many."""
+    with everywhere(reason="answers are kept for a while, whosever they are"):
+        return KeptAnswer.objects.filter(created_at__lt=now() - KEPT_FOR).delete()[0]

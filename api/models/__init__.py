@@ -1,0 +1,5 @@
+"""The tables of ``api``; imported here so that Django finds them."""
+
+from api.models.idempotency import KeptAnswer
+
+__all__ = ["KeptAnswer"]

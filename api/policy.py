@@ -1,0 +1,79 @@
+"""Who may do what: the one table of routes and methods. What is not in it is refused."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from core.accounts.actor import Actor, Role, TokenScope
+from core.problems import NotAllowed, NotSignedIn
+
+
+@dataclass(frozen=True)
+class Rule:
+    """People of one of ``roles`` and tokens with one of ``scopes`` may."""
+
+    roles: frozenset[Role]
+    scopes: frozenset[TokenScope]
+
+    def allows(self, actor: Actor) -> bool:
+        """Whether this actor may."""
+        if actor.kind == "person":
+            return bool(self.roles & actor.roles)
+        return actor.kind == "token" and bool(self.scopes & actor.scopes)
+
+
+_ALL = frozenset(Role)
+_FIELD = frozenset({Role.TECHNICIAN, Role.SUPERVISOR, Role.OWNER})
+_OFFICE = frozenset({Role.SUPERVISOR, Role.OWNER})
+_LOOK_BACK = frozenset({Role.SUPERVISOR, Role.AUDITOR, Role.OWNER})
+_OWNER = frozenset({Role.OWNER})
+
+
+def _rule(roles: frozenset[Role], *scopes: TokenScope) -> Rule:
+    return Rule(roles, frozenset(scopes))
+
+
+ANYBODY = _rule(_ALL, *TokenScope)
+READ = _rule(_ALL, TokenScope.READ)
+READ_BACK = _rule(_LOOK_BACK, TokenScope.READ)
+REGISTER = _rule(_OFFICE, TokenScope.REGISTER)
+CORRECT = _rule(_FIELD, TokenScope.REGISTER)
+REPORT = _rule(_FIELD, TokenScope.EVENTS)
+TRACE = _rule(_FIELD, TokenScope.TRACES)
+JOBS = _rule(_OFFICE, TokenScope.ADMIN)
+ADMIN = _rule(_OWNER, TokenScope.ADMIN)
+
+POLICY: Mapping[str, Mapping[str, Rule]] = {
+    "me": {"GET": ANYBODY},
+    "schema": {"GET": ANYBODY},
+    # people
+    "people": {"GET": ADMIN, "POST": ADMIN},
+    "person": {"GET": ADMIN, "PATCH": ADMIN},
+    "crews": {"GET": ADMIN, "POST": ADMIN},
+    "crew": {"GET": ADMIN, "PATCH": ADMIN},
+    "tokens": {"GET": ADMIN, "POST": ADMIN},
+    "token": {"GET": ADMIN},
+    "token-revoke": {"POST": ADMIN},
+    # background work and changes
+    "jobs": {"GET": READ},
+    "job": {"GET": READ},
+    "job-cancel": {"POST": JOBS},
+    "job-ask-again": {"POST": JOBS},
+    "changes": {"GET": READ_BACK},
+}
+
+
+def rule_for(route: str, method: str) -> Rule | None:
+    """The rule; None where there is none. HEAD is as GET."""
+    return POLICY.get(route, {}).get("GET" if method == "HEAD" else method)
+
+
+def require(actor: Actor | None, route: str, method: str) -> Actor:
+    """Who asks, where they may. Raises NotSignedIn and NotAllowed."""
+    if actor is None:
+        raise NotSignedIn("Nobody is known to be asking: sign in, or send a token that is valid.")
+    rule = rule_for(route, method)
+    if rule is None or not rule.allows(actor):
+        raise NotAllowed(f"{actor.name} may not do this.")
+    return actor

@@ -1,0 +1,36 @@
+"""Who asks in the tests of the API."""
+
+from __future__ import annotations
+
+import pytest
+from django.core.cache import cache
+
+from core.accounts.actor import TokenScope
+from core.models import Contractor, Person
+from tests.api.asking import Asker, signed_in, with_token
+
+
+@pytest.fixture(autouse=True)
+def _no_requests_counted_yet() -> None:
+    cache.clear()
+
+
+@pytest.fixture
+def nobody(db: None) -> Asker:
+    return Asker()
+
+
+@pytest.fixture
+def boss(owner: Person) -> Asker:
+    return signed_in(owner)
+
+
+@pytest.fixture
+def machine(contractor: Contractor) -> Asker:
+    """A machine that may do everything."""
+    return with_token(contractor, list(TokenScope))
+
+
+@pytest.fixture
+def other_machine(other_contractor: Contractor) -> Asker:
+    return with_token(other_contractor, list(TokenScope))

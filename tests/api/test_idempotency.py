@@ -1,0 +1,118 @@
+"""A POST that is sent twice with one key has one effect."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import subprocess
+import sys
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import pytest
+import time_machine
+from django.db import connection
+
+from api.idempotency import KEPT_FOR, REPLAYED, forget_old_answers
+from api.models import KeptAnswer
+from core.clock import now
+from core.environment import handed_on
+from core.models import Contractor, Crew
+from core.tenancy.scope import contractor_scope
+from tests.api.asking import Asker
+from tests.api.hundred_threads import THREADS, statuses_of_threads
+from tests.architecture.house import ROOT
+
+PROGRAM = """
+import django
+django.setup()
+from tests.api.hundred_threads import main
+main()
+"""
+CREW = {"name": "North", "members": []}
+
+
+def crews(contractor: Contractor) -> int:
+    with contractor_scope(contractor.pk):
+        return Crew.objects.count()
+
+
+def test_the_same_request_is_answered_alike_and_has_one_effect(
+    machine: Asker, contractor: Contractor
+) -> None:
+    first = machine.post("/crews", CREW, Idempotency_Key="k1")
+    again = machine.post("/crews", {"members": [], "name": "North"}, Idempotency_Key="k1")
+    assert (first.status_code, again.status_code) == (201, 201)
+    assert (first.json(), first["ETag"]) == (again.json(), again["ETag"])
+    assert REPLAYED not in first
+    assert again[REPLAYED] == "true"
+    assert crews(contractor) == 1
+
+
+@pytest.mark.parametrize("body", [{"name": "South", "members": []}, {}, []])
+def test_a_key_stands_for_one_request(machine: Asker, contractor: Contractor, body: Any) -> None:
+    machine.post("/crews", CREW, Idempotency_Key="k1")
+    assert machine.post("/crews", body, Idempotency_Key="k1").status_code == 422
+    elsewhere = machine.post("/tokens", CREW, Idempotency_Key="k1")
+    assert "used for another request" in elsewhere.json()["detail"]
+    assert crews(contractor) == 1
+
+
+def test_what_was_refused_keeps_no_key(machine: Asker, contractor: Contractor) -> None:
+    assert machine.post("/crews", {"name": 1}, Idempotency_Key="k1").status_code == 422
+    assert machine.post("/crews", CREW, Idempotency_Key="k1").status_code == 201
+    with contractor_scope(contractor.pk):
+        assert KeptAnswer.objects.count() == 1
+
+
+def test_keys_of_others_are_theirs(
+    machine: Asker, other_machine: Asker, boss: Asker, other_contractor: Contractor
+) -> None:
+    first = machine.post("/crews", CREW, Idempotency_Key="k1")
+    other = other_machine.post("/crews", CREW, Idempotency_Key="k1")
+    assert first.json()["id"] != other.json()["id"]
+    assert boss.post("/crews", CREW, Idempotency_Key="k1").status_code == 409
+    assert crews(other_contractor) == 1
+
+
+@pytest.mark.parametrize("key", ["", "two words", "x" * 201, "ü"])
+def test_a_key_has_a_form(machine: Asker, key: str) -> None:
+    assert machine.post("/crews", CREW, Idempotency_Key=key).status_code == 422
+
+
+def test_answers_are_forgotten_after_a_while(machine: Asker, contractor: Contractor) -> None:
+    machine.post("/crews", CREW, Idempotency_Key="k1")
+    assert forget_old_answers() == 0
+    with time_machine.travel(now() + KEPT_FOR + dt.timedelta(minutes=1)):
+        assert forget_old_answers() == 1
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite runs this in a process")
+@pytest.mark.django_db(transaction=True)
+def test_a_hundred_threads_with_one_key_on_postgresql(
+    machine: Asker, contractor: Contractor
+) -> None:
+    assert statuses_of_threads(machine.token) == {"new": 1, "replayed": THREADS - 1}
+    assert crews(contractor) == 1
+
+
+@pytest.mark.slow
+def test_a_hundred_threads_with_one_key_on_sqlite(tmp_path: Path) -> None:
+    environment = handed_on(
+        CLAMPLINE_SQLITE_FILE=str(tmp_path / "clampline.sqlite3"),
+        DJANGO_SETTINGS_MODULE="core.settings.embedded",
+        CLAMPLINE_SECRET_KEY="for tests only",  # noqa: S106
+        CLAMPLINE_ALLOWED_HOSTS="testserver",
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", PROGRAM],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert ran.returncode == 0, ran.stderr
+    assert Counter(json.loads(ran.stdout)) == {"new": 1, "replayed": THREADS - 1, "crews": 1}
