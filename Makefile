@@ -60,7 +60,7 @@ LOCK_OPTIONS := --generate-hashes --python-version 3.11 --quiet \
 	--no-emit-index-url --no-emit-find-links --custom-compile-command 'make lock'
 
 debian:
-	@.ci/debian-packages ngspice venv
+	@.ci/debian-packages ngspice venv postgresql redis
 
 $(BIN)/python:
 	@PYTHON=$(PYTHON) .ci/debian-packages venv

@@ -67,24 +67,31 @@ def claim_job(job_pk: int) -> Claim | None:
     )
 
 
-def claim_next() -> Claim | None:
-    """Take the oldest job that can be taken; None where there is none."""
-    for job_pk in claimable_ids(_LOOKED_AT):
-        claim = claim_job(job_pk)
-        if claim is not None:
-            return claim
-    return None
-
-
-def claimable_ids(most: int) -> list[int]:
-    """Ids of jobs to take: those whose worker was lost, then those that wait, oldest first."""
+def claim_lost() -> Claim | None:
+    """Take over the job whose lease is over for the longest; None where there is none."""
     at = clock.now()
     with everywhere(reason=_WHY):
-        # Two questions instead of one with OR: each has its own small index.
-        left = Job.objects.filter(attempts__lt=F("max_attempts"))
-        lost = left.filter(lease_over(at)).order_by("lease_until").values_list("pk", flat=True)
-        due = left.filter(waiting(at)).order_by("pk").values_list("pk", flat=True)
-        return [*lost[:most], *due[:most]][:most]
+        lost = Job.objects.filter(lease_over(at), attempts__lt=F("max_attempts"))
+        ids = list(lost.order_by("lease_until").values_list("pk", flat=True)[:_LOOKED_AT])
+    return _first_won(ids)
+
+
+def claim_waiting() -> Claim | None:
+    """Take the oldest job that waits and is due; None where there is none."""
+    at = clock.now()
+    with everywhere(reason=_WHY):
+        due = Job.objects.filter(waiting(at), attempts__lt=F("max_attempts"))
+        ids = list(due.order_by("pk").values_list("pk", flat=True)[:_LOOKED_AT])
+    return _first_won(ids)
+
+
+def claim_next() -> Claim | None:
+    """Take a job: one whose worker was lost, or else the oldest that waits."""
+    return claim_lost() or claim_waiting()
+
+
+def _first_won(ids: list[int]) -> Claim | None:
+    return next(filter(None, map(claim_job, ids)), None)
 
 
 def waiting(at: dt.datetime) -> Q:

@@ -13,6 +13,7 @@ from typing import Any
 from django.db import DatabaseError, connection, transaction
 
 from core import clock
+from core.accounts.actor import Actor, system_actor
 from core.jobs.claim import Claim, claim_job
 from core.jobs.heartbeat import heart_beating
 from core.jobs.kinds import kind_named
@@ -58,6 +59,11 @@ class JobRun:
         return self.claim.payload
 
     @property
+    def by(self) -> Actor:
+        """Who acts in the run, for the services it calls: the product, by the job's kind."""
+        return system_actor(self.claim.contractor_id, self.claim.kind)
+
+    @property
     def attempt(self) -> int:
         """1 for the first."""
         return self.claim.attempt
@@ -81,7 +87,7 @@ class JobRun:
 
     @contextmanager
     def finishing(self) -> Iterator[Finish]:
-        """Write the effects inside: they and the job's end are one transaction.
+        """Write the effects inside, and little else: they and the job's end are one transaction.
 
         Raises ClaimLostError, with nothing written, where the job is not this run's any more.
         The row is taken first, so a takeover waits for the end of the transaction and then finds

@@ -13,11 +13,11 @@ import time
 from django.db import DatabaseError, connection
 
 from core.jobs.beat import Beat, tick_safely
-from core.jobs.claim import claim_next
+from core.jobs.claim import claim_lost, claim_waiting
 from core.jobs.kinds import UnknownKindError, kind_named, load_tasks
 from core.jobs.limits import MAX_RUN_S
 from core.jobs.run import JobRun, run_claimed
-from core.jobs.settle import release
+from core.jobs.settle import fail, release
 from core.jobs.stale import drop_stale_connection
 
 log = logging.getLogger("core.jobs")
@@ -46,7 +46,9 @@ class Runner:
         self._beat = beat
         self._stopping = threading.Event()
         self._lock = threading.Lock()
+        self._claiming = threading.Lock()
         self._active: dict[JobRun, float] = {}
+        self._suspects: set[JobRun] = set()
 
     def stop(self) -> None:
         """Take no more jobs and end; safe in a signal handler."""
@@ -61,26 +63,29 @@ class Runner:
         load_tasks()
         for thread in self._threads:
             thread.start()
-        hung = False
+        hung: list[JobRun] = []
         while not hung and not self._stopping.wait(_TICK_S):
             if self._beat is not None:
                 tick_safely(self._beat)
-            hung = self._has_hung()
+            hung = self._hung()
         self._stopping.set()
-        self._end()
+        self._end(hung)
         connection.close()
         return ENDED_HUNG if hung else ENDED_WELL
 
-    def _end(self) -> None:
+    def _end(self, hung: list[JobRun]) -> None:
         end_s = time.monotonic() + self._grace_s
         for thread in self._threads:
             thread.join(max(0.0, end_s - time.monotonic()))
         with self._lock:
             left = list(self._active)
         for run in left:
-            log.warning("job %s: given back, it did not end in time", run.claim.job_id)
             try:
-                release(run.claim)
+                if run in hung:
+                    fail(run.claim, "It hung: it went on far past its limit.")
+                else:
+                    log.warning("job %s: given back, it did not end in time", run.claim.job_id)
+                    release(run.claim)
             except DatabaseError:
                 log.exception("job %s: left to its lease", run.claim.job_id)
                 connection.close()
@@ -100,26 +105,42 @@ class Runner:
 
     def _work_once(self) -> bool:
         drop_stale_connection()
-        claim = claim_next()
-        if claim is None:
+        run = self._claim()
+        if run is None:
             return False
-        run = JobRun(claim)
-        with self._lock:
-            self._active[run] = time.monotonic() + _limit_s(claim.kind)
         try:
             run_claimed(run)
         finally:
             with self._lock:
                 del self._active[run]
+                self._suspects.discard(run)
         return True
 
-    def _has_hung(self) -> bool:
-        """A run this far past its limit has lost its job already; its thread cannot be ended."""
+    def _claim(self) -> JobRun | None:
+        """A job to run. Of those whose worker was lost only one at a time.
+
+        It may be one of them that takes its worker along; run together, the innocent would be
+        lost as often as it, and be dead with it.
+        """
+        with self._claiming:
+            lost = claim_lost() if not self._suspects else None
+            claim = lost or claim_waiting()
+            if claim is None:
+                return None
+            run = JobRun(claim)
+            with self._lock:
+                self._active[run] = time.monotonic() + _limit_s(claim.kind)
+                if lost is not None:
+                    self._suspects.add(run)
+        return run
+
+    def _hung(self) -> list[JobRun]:
+        """Runs so far past their limit that only the end of the process ends them."""
         with self._lock:
             late = [run for run, end_s in self._active.items() if time.monotonic() > end_s]
         for run in late:
             log.error("job %s %s hangs: the runner ends", run.claim.kind, run.claim.job_id)
-        return bool(late)
+        return late
 
 
 def _limit_s(kind: str) -> float:

@@ -19,7 +19,7 @@ from core.tenancy.scope import everywhere
 _WHY = "the sweep mends the jobs of all contractors"
 _MOST_PUBLISHED = 500
 _UNHEARD = dt.timedelta(seconds=5)
-_PUBLISH_AGAIN = dt.timedelta(seconds=60)
+_PUBLISH_AGAIN = dt.timedelta(seconds=30)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,9 @@ def _publish() -> int:
     told = Q(published_at__gt=at - _PUBLISH_AGAIN, published_at__lte=at)
     fresh = Q(published_at=None, run_after=None, created_at__gt=at - _UNHEARD, created_at__lte=at)
     waits = Job.objects.filter(waiting(at)).exclude(told).exclude(fresh & Q(attempts=0))
-    lost = Job.objects.filter(lease_over(at), attempts__lt=F("max_attempts")).exclude(told)
+    lost = Job.objects.filter(lease_over(at), attempts__lt=F("max_attempts"))
+    # What was told while its worker still had it was not taken.
+    lost = lost.exclude(told & Q(published_at__gt=F("lease_until")))
     ids = [
         *lost.order_by("pk").values_list("pk", flat=True)[:_MOST_PUBLISHED],
         *waits.order_by("pk").values_list("pk", flat=True)[:_MOST_PUBLISHED],

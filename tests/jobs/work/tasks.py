@@ -7,7 +7,6 @@ import signal
 import time
 from pathlib import Path
 
-from core.accounts.actor import system_actor
 from core.changes.record import change_record
 from core.jobs.beat import every
 from core.jobs.child import ChildLimits, run_in_child
@@ -22,7 +21,7 @@ BEAT_FILE = "CLAMPLINE_TEST_BEAT_FILE"
 def write_effect(run: JobRun) -> None:
     with run.finishing() as finish:
         change_record(
-            by=system_actor(run.claim.contractor_id, "tests"),
+            by=run.by,
             action=EFFECT,
             thing=("job", run.claim.job_id),
             after={"attempt": run.attempt},
@@ -46,7 +45,7 @@ def raises(run: JobRun) -> None:
     """Write an effect and then fail, so that the effect must not be seen."""
     with run.finishing():
         change_record(
-            by=system_actor(run.claim.contractor_id, "tests"),
+            by=run.by,
             action=EFFECT,
             thing=("job", run.claim.job_id),
         )
