@@ -14,19 +14,38 @@ BIN := $(VENV)/bin
 WORKERS ?= 2
 # More words for pytest, for example: make test ARGS="-k ladder -x"
 ARGS ?=
+# Where `make demo` and `make stack` listen; `make demo SERVE=no` ends when the data is there.
+BIND ?= 127.0.0.1:8000
+SERVE ?= yes
 
 PIP_INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes
 
-.PHONY: help demo test quick lint format lock install debian clean
+.PHONY: help demo stack test test-sqlite test-postgres quick lint format lock install debian debian-services clean
 
 help: ## list the targets
-	@awk -F ':.*## ' '/^[a-z%-]+:.*## / {printf "  make %-12s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+	@awk -F ':.*## ' '/^[a-z%-]+:.*## / {printf "  make %-13s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
 
-demo: $(VENV)/.runtime ## install, then locate and prove a short on an invented property of 120 devices
+demo: $(VENV)/.runtime ## install, locate and prove a short, make two years of invented data, serve it
 	@$(BIN)/python manage.py rehearse demo/north_lawn.json
+	@$(BIN)/python manage.py migrate --verbosity 0
+	@$(BIN)/python manage.py make_demo --address $(BIND)
+ifneq ($(SERVE),no)
+	@exec $(BIN)/python manage.py serve --bind $(BIND)
+endif
 
-test: debian $(VENV)/.development ## install what the tests need, then run all of them
+stack: debian-services $(VENV)/.runtime ## the same data on PostgreSQL and Redis: web, worker and beat
+	@exec $(BIN)/python -m demo.stack --bind $(BIND)
+
+test: test-sqlite test-postgres ## install what the tests need, then run all of them, on both databases
+
+test-sqlite: debian debian-services $(VENV)/.development ## all tests, on SQLite
 	@$(BIN)/python -m pytest -n $(WORKERS) $(ARGS)
+
+# Status 5: none of the tests that ARGS chooses touches a database.
+test-postgres: debian-services $(VENV)/.development ## those that touch a database, on PostgreSQL
+	@$(BIN)/python -m tests.services.with_postgres -- \
+		$(BIN)/python -m pytest -n $(WORKERS) -m database $(ARGS) \
+		|| { [ $$? -eq 5 ] && [ -n '$(ARGS)' ]; }
 
 quick: debian lint ## below 90 s: checks of the code, and the tests not marked slow
 	@$(BIN)/python -m pytest -n $(WORKERS) -m "not slow" $(ARGS)
@@ -49,7 +68,7 @@ lock: $(VENV)/.development ## write requirements*.txt anew from requirements*.in
 	@$(BIN)/uv pip compile $(LOCK_OPTIONS) requirements.in -o requirements.txt
 	@$(BIN)/uv pip compile $(LOCK_OPTIONS) -c requirements.txt requirements-dev.in -o requirements-dev.txt
 
-install: debian $(VENV)/.development ## all that development needs, and the commit hooks
+install: debian debian-services $(VENV)/.development ## all that development needs, and the commit hooks
 	@if [ -d .git ]; then $(BIN)/pre-commit install; fi
 
 clean: ## remove the environment and all caches

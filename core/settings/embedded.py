@@ -8,8 +8,11 @@ from __future__ import annotations
 
 from core import environment
 from core.settings.base import *  # noqa: F403 - settings modules build on each other
-from core.settings.base import BASE_DIR
+from core.settings.base import BASE_DIR, INSTALLED_APPS
 from core.settings.databases import database
+
+# Invented data, for whoever tries it out; production has no command that makes any.
+INSTALLED_APPS = [*INSTALLED_APPS, "demo.apps.DemoConfig"]
 
 DEBUG = environment.flag("CLAMPLINE_DEBUG", default=False)
 

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from core import environment
 from core.settings.base import *  # noqa: F403 - settings modules build on each other
+from core.settings.base import INSTALLED_APPS
 from core.settings.databases import database
+
+INSTALLED_APPS = [*INSTALLED_APPS, "demo.apps.DemoConfig"]
 
 DEBUG = False
 SECRET_KEY = "for tests only, signs nothing that outlives a test run"  # noqa: S105
