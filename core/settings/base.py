@@ -73,12 +73,14 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"{_VALIDATION}.CommonPasswordValidator"},
 ]
 LOGIN_URL = "sign-in"
+CSRF_FAILURE_VIEW = "core.pages.errors.csrf_failure"
 
 # Locked out for a while after so many wrong passwords for one name from one address.
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_VERBOSE = False
+AXES_LOCKOUT_CALLABLE = "core.pages.sign_in.locked_out"
 
 SESSION_COOKIE_AGE = 12 * 3600
 SESSION_COOKIE_HTTPONLY = True

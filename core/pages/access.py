@@ -1,0 +1,74 @@
+"""Who may see and use a page: people who are signed in; those who only audit change nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Concatenate, ParamSpec
+
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse
+from django.utils.cache import add_never_cache_headers
+
+from core.accounts.actor import Actor, Role
+from core.pages.problems import problem_page
+from core.problems import NotAllowed, Problem
+
+CHANGERS = frozenset({Role.TECHNICIAN, Role.SUPERVISOR, Role.OWNER})
+"""Roles that may change what pages show; an auditor reads."""
+
+_SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+_P = ParamSpec("_P")
+PageView = Callable[Concatenate[HttpRequest, Actor, _P], HttpResponse]
+DjangoView = Callable[Concatenate[HttpRequest, _P], HttpResponse]
+
+
+def page(view: PageView[_P]) -> DjangoView[_P]:
+    """A view for signed-in people, called with who asks; a problem it raises becomes a page.
+
+    Nobody is sent to sign in and back here; who has no fitting role is refused. What it answers
+    is kept by no cache.
+    """
+
+    @wraps(view)
+    def answer(request: HttpRequest, /, *args: _P.args, **kwargs: _P.kwargs) -> HttpResponse:
+        actor = signed_in(request)
+        if actor is None:
+            # What was posted is gone by then, so a post comes back to where it was written.
+            back = request.get_full_path() if request.method in _SAFE else _written_on(request)
+            found: HttpResponse = redirect_to_login(back)
+        else:
+            try:
+                _refuse_role(actor, request.method or "GET")
+                found = view(request, actor, *args, **kwargs)
+            except Problem as problem:
+                found = problem_page(request, problem)
+        add_never_cache_headers(found)
+        return found
+
+    return answer
+
+
+def signed_in(request: HttpRequest) -> Actor | None:
+    """The person who asks; None for nobody and for machines, which have the API."""
+    actor: Actor | None = getattr(request, "actor", None)
+    return actor if actor is not None and actor.kind == "person" else None
+
+
+def may_change(actor: Actor) -> bool:
+    """Whether a person may do more than read."""
+    return bool(actor.roles & CHANGERS)
+
+
+def _refuse_role(actor: Actor, method: str) -> None:
+    if not actor.roles:
+        raise NotAllowed("You have no role here yet. Ask an owner of your contractor for one.")
+    if method not in _SAFE and not may_change(actor):
+        raise NotAllowed("As an auditor you read these pages; nothing was changed.")
+
+
+def _written_on(request: HttpRequest) -> str:
+    """The page of this site that a form was written on, else the first page."""
+    referrer = request.headers.get("Referer", "")
+    own = f"{request.scheme}://{request.get_host()}/"
+    return "/" + referrer.removeprefix(own) if referrer.startswith(own) else "/"

@@ -1,0 +1,43 @@
+"""Problems of services on pages: at the field they are about, or as a page of their own."""
+
+from __future__ import annotations
+
+from django.forms import Form
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from core.problems import Defect, Problem
+
+
+def problem_page(request: HttpRequest, problem: Problem) -> HttpResponse:
+    """A page that says what happened and what would be right, with the problem's status."""
+    context = {
+        "title": problem.title,
+        "detail": problem.detail,
+        "defects": [defect_words(defect) for defect in problem.defects],
+    }
+    return render(request, "core/problem.html", context, status=problem.status)
+
+
+def problem_onto_form(form: Form, problem: Problem) -> None:
+    """Say a problem at the fields that its pointers name, and the rest above the form."""
+    told = False
+    for defect in problem.defects:
+        name = defect.pointer.strip("/").partition("/")[0]
+        if name in form.fields:
+            form.add_error(name, _sentence(defect))
+        else:
+            form.add_error(None, defect_words(defect))
+        told = True
+    if not told:
+        form.add_error(None, problem.detail)
+
+
+def defect_words(defect: Defect) -> str:
+    """Where, what, and what would be right, on one line."""
+    where = defect.pointer.strip("/").replace("/", ", ")
+    return f"{where}: {_sentence(defect)}" if where else _sentence(defect)
+
+
+def _sentence(defect: Defect) -> str:
+    return f"{defect.what}; right: {defect.right}" if defect.right else defect.what

@@ -1,0 +1,153 @@
+"""What the page of a trace shows, gathered from one fold."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from faults.forms.place import read_place
+from faults.models.trace import Trace
+from faults.pages.answers import WITH_CURRENT, WITH_MESSAGE, asked_of, blank_answer, names_of_next
+from faults.pages.words import OUTCOMES, STAGES, TraceWords, done_words
+from faults.selectors.traces import finding_list
+from faults.services.settlement import basis_rows
+from faults.trace_snapshot import next_document, snapshot_now
+from faults.tracing.rig import rig_at_start
+from faults.tracing.rig_places import nodes_of_place
+from sites.network.elements import WirePath
+
+Document = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class StoryLine:
+    """A step that was answered."""
+
+    number: int
+    task: str
+    answer: str
+    client_id: str
+    struck: bool
+
+
+def trace_context(trace: Trace) -> Document:
+    """The state of a trace for its page. Run outside a transaction."""
+    snapshot = snapshot_now(trace)
+    step = next_document(trace, snapshot)
+    session = snapshot.fold.session
+    network = session.problem.path
+    words = TraceWords(network)
+    story = list(_story(basis_rows(snapshot.fold), words))
+    live = [line for line in story if not line.struck and line.client_id]
+    context: Document = {
+        "trace": trace,
+        "call": trace.call,
+        "place": trace.path.controller.property,
+        "step": step,
+        "words": words,
+        "network": network,
+        "is_done": step["stage"] == "done",
+        "stages": _stages(step["stage"]),
+        "left": words.as_left(step["as_left"]),
+        "story": list(reversed(story)),
+        "last": live[-1] if live else None,
+        "suspects": words.suspects(step["found"] if step["stage"] == "done" else step["suspects"]),
+        "names": names_of_next(trace),
+    }
+    if context["is_done"]:
+        return context | _ending(trace, step, words, network)
+    return context | _doing(trace, step, words)
+
+
+def _doing(trace: Trace, step: Document, words: TraceWords) -> Document:
+    do = step["do"]
+    return {
+        "task": words.task(step),
+        "kind": _kind(do),
+        "done_words": done_words(step),
+        "expected": words.expected(step),
+        "asks_count": do in ("clamp", "clamp_set"),
+        "is_stray": do == "clamp" and step["wire"] is None,
+        "form": blank_answer(trace, step),
+        "node": node_of(words.path, step),
+        "why": plain_why(step["why"]),
+    }
+
+
+def _ending(trace: Trace, step: Document, words: TraceWords, network: WirePath) -> Document:
+    return {
+        "task": OUTCOMES[step["outcome"]],
+        "findings": [
+            (one, words.on_path.place(one.at)) for one in finding_list(trace=trace).order_by("pk")
+        ],
+        "put_back": list(_put_back(step["as_left"], words, network)),
+        "reason": step.get("reason", ""),
+    }
+
+
+def _kind(do: str) -> str:
+    if do in WITH_MESSAGE:
+        return "message"
+    if do in WITH_CURRENT:
+        return "current"
+    return "tags" if do == "clamp_set" else "act"
+
+
+def _stages(now: str) -> list[tuple[str, bool, bool]]:
+    """The stages by name: whether it is the one now, and whether it lies behind."""
+    order = [stage for stage, _ in STAGES]
+    at = order.index(now)
+    return [(name, place == at, place < at) for place, (_, name) in enumerate(STAGES)]
+
+
+def _story(rows: list[Document], words: TraceWords) -> Iterator[StoryLine]:
+    for row in rows:
+        body = row["observation"]
+        yield StoryLine(
+            number=row["step"],
+            task=words.task(body),
+            answer=words.answer(body),
+            client_id=row["client_id"],
+            struck=row["struck"],
+        )
+
+
+def node_of(network: WirePath, step: Document) -> str:
+    """The node where a step is done; the controller's where it is done there."""
+    if "node" in step:
+        return str(step["node"])
+    if "at" in step and step["do"] in ("isolate", "restore"):
+        nodes = nodes_of_place(network, read_place(step["at"]))
+        return nodes[0] if nodes else network.controller.id
+    for joint in step.get("joints", []):
+        segment = next((one for one in network.segments if one.id == joint["segment"]), None)
+        if segment is not None:
+            return segment.to_node if joint["end"] == "to" else segment.from_node
+    return network.controller.id
+
+
+def _put_back(
+    left: Document, words: TraceWords, network: WirePath
+) -> Iterator[tuple[str, str, str]]:
+    """What undoes each thing that stands open: what to do, the button, the observation."""
+    steps: list[Document] = [{"do": "restore", "at": place} for place in left["isolated"]]
+    own = {(segment, end) for segment, end in rig_at_start(network).joints_open}
+    joints = [one for one in left["joints_open"] if (one["segment"], one["end"]) not in own]
+    if left["coil"]:
+        if left["power"]:
+            steps.append({"do": "power", "on": False})
+        else:
+            steps.append({"do": "fit_coil", "fitted": False})
+    if joints and not left["power"]:
+        steps.append({"do": "close_joints", "joints": joints})
+    for step in steps:
+        yield words.task(step), done_words(step), json.dumps(asked_of(step))
+
+
+def plain_why(why: str) -> str:
+    """The reason for a step as a sentence, in the words of pages."""
+    text = why.replace("segment ", "cable run ")
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else f"{text}."

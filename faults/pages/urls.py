@@ -1,0 +1,36 @@
+"""Addresses of the pages about calls, traces and findings."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from faults.pages.calls import call_move_page, call_page, call_path_page, trace_begin
+from faults.pages.findings import finding_page
+from faults.pages.other import trace_other
+from faults.pages.places import property_page
+from faults.pages.today import today
+from faults.pages.traces import (
+    trace_answer,
+    trace_cannot,
+    trace_finish,
+    trace_page,
+    trace_picture,
+    trace_withdraw,
+)
+
+urlpatterns = [
+    path("", today, name="today"),
+    path("properties/<slug:public_id>", property_page, name="property"),
+    path("calls/<slug:public_id>", call_page, name="call"),
+    path("calls/<slug:public_id>/move", call_move_page, name="call-move"),
+    path("calls/<slug:public_id>/path", call_path_page, name="call-path"),
+    path("calls/<slug:public_id>/trace", trace_begin, name="trace-begin"),
+    path("traces/<slug:public_id>", trace_page, name="trace"),
+    path("traces/<slug:public_id>/drawing.svg", trace_picture, name="trace-drawing"),
+    path("traces/<slug:public_id>/answer", trace_answer, name="trace-answer"),
+    path("traces/<slug:public_id>/cannot", trace_cannot, name="trace-cannot"),
+    path("traces/<slug:public_id>/withdraw", trace_withdraw, name="trace-withdraw"),
+    path("traces/<slug:public_id>/end", trace_finish, name="trace-end"),
+    path("traces/<slug:public_id>/other", trace_other, name="trace-other"),
+    path("findings/<slug:public_id>", finding_page, name="finding"),
+]
