@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 from typing import Literal
 
 from django.db import IntegrityError, transaction
+from django.db.models import Prefetch
 
 from core.accounts.actor import Actor
 from core.changes.record import change_record
@@ -33,8 +34,11 @@ _AT_ONCE = 100
 
 @dataclass(frozen=True)
 class EventReport:
-    """What is told of an event. ``place`` (a property), ``controller`` and ``path`` are public ids; the
-    narrowest one that is known is enough. ``external_id``: its name in the system that tells."""
+    """What is told of an event.
+
+    ``place`` (a property), ``controller`` and ``path`` are public ids; the narrowest one that is
+    known is enough. ``external_id``: its name in the system that tells.
+    """
 
     kind: str
     at: dt.datetime
@@ -88,7 +92,7 @@ def event_report(*, report: EventReport, by: Actor) -> EventResult:
     """
     refuse_defects("event", report.defects())
     with transaction.atomic():
-        return _taken_in(report, event_places([report]), by)
+        return _Intake.of([report], by).take(report)
 
 
 def events_report(*, reports: Sequence[EventReport], by: Actor) -> tuple[EventResult, ...]:
@@ -104,54 +108,80 @@ def events_report(*, reports: Sequence[EventReport], by: Actor) -> tuple[EventRe
     for start in range(0, len(reports), _AT_ONCE):
         some = reports[start : start + _AT_ONCE]
         with transaction.atomic():
-            places = event_places(some)
-            results += [_result(report, places, by) for report in some]
+            intake = _Intake.of(some, by)
+            results += [intake.result(report) for report in some]
     return tuple(results)
 
 
-def _result(report: EventReport, places: EventPlaces, by: Actor) -> EventResult:
-    try:
-        refuse_defects("event", report.defects())
-        return _taken_in(report, places, by)
-    except Problem as problem:
-        return EventResult("refused", problem=problem)
+@dataclass(frozen=True)
+class _Intake:
+    """Some reports on their way in: the places they name, and the events that are there already
+    by external id, each with its call."""
+
+    places: EventPlaces
+    there: dict[str, tuple[FaultEvent, FaultCall | None]]
+    by: Actor
+
+    @classmethod
+    def of(cls, reports: Sequence[EventReport], by: Actor) -> _Intake:
+        """What these reports need, with at most six queries."""
+        return cls(event_places(reports), _there({r.external_id for r in reports}), by)
+
+    def result(self, report: EventReport) -> EventResult:
+        """What becomes of a report, the problem with it too."""
+        try:
+            refuse_defects("event", report.defects())
+            return self.take(report)
+        except Problem as problem:
+            return EventResult("refused", problem=problem)
+
+    def take(self, report: EventReport) -> EventResult:
+        """Store a report that fits. Raises Invalid for its places, Conflict."""
+        replayed = self._replayed(report)
+        if replayed is not None:
+            return replayed
+        where = self.places.where(report)
+        try:
+            with transaction.atomic():
+                event = _event_write(report, where, self.by)
+                call = call_of_event(event=event, where=where, by=self.by)
+                if call is not None:
+                    CallEvent.objects.create(call=call, event=event)
+                _record(event, call, self.by)
+        except IntegrityError:
+            # The same report may have come in twice at once.
+            self.there.update(_there({report.external_id}))
+            again = self._replayed(report)
+            if again is None:
+                raise
+            return again
+        if report.external_id:
+            self.there[report.external_id] = event, call
+        return EventResult("created", event, call)
+
+    def _replayed(self, report: EventReport) -> EventResult | None:
+        if report.external_id not in self.there:
+            return None
+        event, call = self.there[report.external_id]
+        if event.body_hash != report.body_hash():
+            raise Conflict(
+                f"The external id {report.external_id!r} was used for another event.",
+                extra={"event": event.public_id},
+            )
+        return EventResult("replayed", event, call)
 
 
-def _taken_in(report: EventReport, places: EventPlaces, by: Actor) -> EventResult:
-    replayed = _replayed(report)
-    if replayed is not None:
-        return replayed
-    where = places.where(report)
-    try:
-        with transaction.atomic():
-            event = _event_write(report, where, by)
-            call = call_of_event(event=event, where=where, by=by)
-            if call is not None:
-                CallEvent.objects.create(call=call, event=event)
-            _record(event, call, by)
-    except IntegrityError:
-        # The same report may have come in twice at once.
-        again = _replayed(report)
-        if again is None:
-            raise
-        return again
-    return EventResult("created", event, call)
-
-
-def _replayed(report: EventReport) -> EventResult | None:
-    if not report.external_id:
-        return None
-    events = FaultEvent.objects.filter(external_id=report.external_id)
-    there = events.exclude(external_id="").first()
-    if there is None:
-        return None
-    if there.body_hash != report.body_hash():
-        raise Conflict(
-            f"The external id {report.external_id!r} was used for another event.",
-            extra={"event": there.public_id},
-        )
-    link = CallEvent.objects.select_related("call").filter(event=there).first()
-    return EventResult("replayed", there, link.call if link else None)
+def _there(external_ids: set[str]) -> dict[str, tuple[FaultEvent, FaultCall | None]]:
+    """The events of these external ids that are there, with their calls: at most two queries."""
+    names = external_ids - {""}
+    if not names:
+        return {}
+    links = Prefetch("call_links", CallEvent.objects.select_related("call"))
+    events = FaultEvent.objects.filter(external_id__in=names).exclude(external_id="")
+    return {
+        event.external_id: (event, next((link.call for link in event.call_links.all()), None))
+        for event in events.prefetch_related(links)
+    }
 
 
 def _event_write(report: EventReport, where: Where, by: Actor) -> FaultEvent:

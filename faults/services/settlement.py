@@ -43,6 +43,8 @@ class Settling:
 
     def moved(self, to: CallState, why: str, *, over_tracing: bool = False) -> None:
         """Move the call, by way of *tracing* where that has to be or is asked for."""
+        if self.call.state == to and not over_tracing:
+            return
         legal = legal_moves(self.call.state, proved=True)
         if self.call.state != CallState.TRACING and (over_tracing or to not in legal):
             self._move(CallState.TRACING, why)
