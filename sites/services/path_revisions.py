@@ -13,11 +13,12 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
 from core.problems import Conflict, Defect, Stale
-from sites.map_diff import KindDiff, MapDiff, RowCodes, StoredRow
+from sites.map_diff import FreshRow, KindDiff, MapDiff, RowCodes, StoredRow
 from sites.models.controller import Controller
 from sites.models.map_row import RowKind, RowLineage
 from sites.models.wire_path import PathRevision, WirePath
-from sites.survey_rows import ROW_FORMS
+from sites.services.row_writer import rows_insert
+from sites.survey_rows import ROW_FORMS, Columns
 
 _IDS_AT_ONCE = 500
 
@@ -176,17 +177,15 @@ def revision_store(*, path: WirePath, diff: MapDiff, by: Actor, told: Told) -> N
     )
     for kind in diff.kinds:
         _end_rows(kind, path.revision, told)
-        kind.form.model.objects.bulk_create(
-            kind.form.model(
-                path=path,
-                place=row.place,
-                from_revision=path.revision,
-                known_at=at,
-                ground_changed=(kind.form.kind, row.columns["code"]) in told.ground_changed,
-                **row.columns,
-                **({} if row.public_id is None else {"public_id": row.public_id}),
-            )
-            for row in kind.fresh
+        rows_insert(
+            kind.form.model,
+            [_row_columns(kind, row, told) for row in kind.fresh],
+            {
+                "path_id": path.pk,
+                "from_revision": path.revision,
+                "to_revision": None,
+                "known_at": at,
+            },
         )
     RowLineage.objects.bulk_create(
         RowLineage(path=path, revision=path.revision, kind=kind, old_code=old, new_code=new)
@@ -205,6 +204,14 @@ def revision_store(*, path: WirePath, diff: MapDiff, by: Actor, told: Told) -> N
             **{kind.form.list_name: kind.codes.counts() for kind in diff.kinds},
         },
     )
+
+
+def _row_columns(kind: KindDiff, row: FreshRow, told: Told) -> Columns:
+    columns = row.columns | {
+        "place": row.place,
+        "ground_changed": (kind.form.kind, row.columns["code"]) in told.ground_changed,
+    }
+    return columns if row.public_id is None else columns | {"public_id": row.public_id}
 
 
 def _end_rows(kind: KindDiff, revision: int, told: Told) -> None:
