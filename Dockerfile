@@ -31,4 +31,4 @@ USER 10001
 EXPOSE 8000
 CMD ["gunicorn", "core.wsgi:application", "--bind", "0.0.0.0:8000", "--worker-class", "gthread", \
      "--workers", "2", "--threads", "8", "--timeout", "60", "--graceful-timeout", "20", \
-     "--worker-tmp-dir", "/dev/shm"]
+     "--worker-tmp-dir", "/dev/shm", "--no-control-socket"]

@@ -28,22 +28,28 @@ def main(words: list[str]) -> int:
     """The status of what was served; 1 where a service or a command before it failed."""
     parser = argparse.ArgumentParser(prog="python -m demo.stack", description=__doc__)
     parser.add_argument("--bind", default="127.0.0.1:8000", help="address (127.0.0.1:8000)")
-    bind = parser.parse_args(words).bind
+    parser.add_argument("--folder", type=Path, default=FOLDER, help="of the own services (.stack)")
+    parser.add_argument("--no-demo", action="store_true", help="leave the invented data out")
+    chosen = parser.parse_args(words)
     with ExitStack() as running:
         try:
             environment = handed_on(
                 DATABASE_URL=text("DATABASE_URL")
-                or running.enter_context(own_postgres(FOLDER / "postgres")),
-                REDIS_URL=text("REDIS_URL") or running.enter_context(own_redis(FOLDER / "redis")),
+                or running.enter_context(own_postgres(chosen.folder / "postgres")),
+                REDIS_URL=text("REDIS_URL")
+                or running.enter_context(own_redis(chosen.folder / "redis")),
             )
         except NotStarted as problem:
             sys.stderr.write(f"{problem}\n")
             return 1
-        for command in (["migrate", "--verbosity", "0"], ["make_demo", "--address", bind]):
+        commands = [["migrate", "--verbosity", "0"]]
+        if not chosen.no_demo:
+            commands.append(["make_demo", "--address", chosen.bind])
+        for command in commands:
             status = subprocess.run(_manage(*command), env=environment, check=False).returncode
             if status:
                 return status
-        return _served(bind, environment)
+        return _served(chosen.bind, environment)
 
 
 def _served(bind: str, environment: dict[str, str]) -> int:

@@ -17,15 +17,6 @@ from tests.services import with_postgres
 pytestmark = pytest.mark.slow
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    """A folder that the server's user can go through, where that is another one than this."""
-    for parent in (tmp_path, *tmp_path.parents[:3]):
-        if parent.owner() == tmp_path.owner() and parent.parent != parent:
-            parent.chmod(parent.stat().st_mode | 0o011)
-    return tmp_path
-
-
 def test_postgres_keeps_its_data_and_its_role_is_no_superuser(folder: Path) -> None:
     with own_postgres(folder / "pg") as url, psycopg.connect(url, autocommit=True) as connection:
         role = connection.execute(
