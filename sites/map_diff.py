@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from sites.models.wire_path import PathHeader
+from sites.models.map_row import MapRow
 from sites.row_order import places_in_order
+from sites.selectors.paths import PathRows
 from sites.survey_rows import ROW_FORMS, Columns, Document, RowForm, header_columns
-
-StoredRow = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -64,32 +62,25 @@ class MapDiff:
         return bool(self.changed_header) or any(kind.codes for kind in self.kinds)
 
 
-def map_diff(
-    document: Document,
-    header: PathHeader | None = None,
-    live: Mapping[str, Iterable[StoredRow]] | None = None,
-) -> MapDiff:
-    """What a survey changes on a map with this header and these live rows by list name.
-
-    Without them all that the survey holds is new.
-    """
+def map_diff(document: Document, base: PathRows | None = None) -> MapDiff:
+    """What a survey changes on the map that ``base`` holds; without one all is new."""
     columns = header_columns(document["path"])
-    changed = [name for name in columns if header and getattr(header, name) != columns[name]]
+    changed = [name for name in columns if base and getattr(base.revision, name) != columns[name]]
     return MapDiff(
         header=columns,
         changed_header=tuple(changed),
         kinds=tuple(
-            _kind_diff(form, document[form.list_name], (live or {}).get(form.list_name, ()))
+            _kind_diff(form, document[form.list_name], getattr(base, form.list_name, ()))
             for form in ROW_FORMS
         ),
     )
 
 
-def _kind_diff(form: RowForm, rows: list[Document], live: Iterable[StoredRow]) -> KindDiff:
-    stored = {str(row["code"]): row for row in live}
+def _kind_diff(form: RowForm, rows: list[Document], base: Iterable[MapRow]) -> KindDiff:
+    stored = {row.code: row for row in base}
     wanted = [form.columns(row) for row in rows]
     old = [stored.get(columns["code"]) for columns in wanted]
-    places = places_in_order([None if row is None else row["place"] for row in old])
+    places = places_in_order([None if row is None else row.place for row in old])
     fresh, added, changed, moved = [], [], [], []
     ending_ids: dict[str, int] = {}
     for columns, before, place in zip(wanted, old, places, strict=True):
@@ -98,20 +89,20 @@ def _kind_diff(form: RowForm, rows: list[Document], live: Iterable[StoredRow]) -
             added.append(code)
             fresh.append(FreshRow(columns, place, None))
             continue
-        if any(before[name] != value for name, value in columns.items()):
+        if any(getattr(before, name) != value for name, value in columns.items()):
             changed.append(code)
-        elif before["place"] != place:
+        elif before.place != place:
             moved.append(code)
         else:
             continue
-        ending_ids[code] = before["id"]
-        fresh.append(FreshRow(columns, place, before["public_id"]))
+        ending_ids[code] = before.pk
+        fresh.append(FreshRow(columns, place, before.public_id))
     kept = {columns["code"] for columns in wanted}
     ended = tuple(code for code in stored if code not in kept)
     return KindDiff(
         form=form,
         codes=RowCodes(tuple(added), tuple(changed), tuple(moved), ended),
         fresh=tuple(fresh),
-        ending_ids=ending_ids | {code: stored[code]["id"] for code in ended},
+        ending_ids=ending_ids | {code: stored[code].pk for code in ended},
         row_count=len(wanted),
     )

@@ -14,8 +14,8 @@ from typing import Any
 from sites.forms.survey import SURVEY_FORMAT
 from sites.models.device import Device, Node, Segment
 from sites.models.map_row import MapRow, RowKind
-from sites.models.wire_path import PathHeader, PathRevision, WirePath
-from sites.selectors.paths import path_rows
+from sites.models.wire_path import PathHeader, WirePath
+from sites.selectors.paths import PathRows, path_rows
 
 Document = dict[str, Any]
 Columns = dict[str, Any]
@@ -179,21 +179,15 @@ def path_survey(path: WirePath, revision: int | None = None) -> Document:
 
     Four queries. Raises NotFound for a revision there is not.
     """
-    rows = path_rows(path, revision)
-    return revision_survey(rows.revision, rows.nodes, rows.segments, rows.devices)
+    return rows_survey(path_rows(path, revision))
 
 
-def revision_survey(
-    revision: PathRevision,
-    nodes: tuple[Node, ...],
-    segments: tuple[Segment, ...],
-    devices: tuple[Device, ...],
-) -> Document:
-    """The survey that these rows of a revision make."""
+def rows_survey(rows: PathRows) -> Document:
+    """The survey that the rows of a revision make."""
     return {
         "format": SURVEY_FORMAT,
-        "path": header_member(revision),
-        "nodes": [node_member(node) for node in nodes],
-        "segments": [segment_member(segment) for segment in segments],
-        "devices": [device_member(device) for device in devices],
+        "path": header_member(rows.revision),
+        "nodes": [node_member(node) for node in rows.nodes],
+        "segments": [segment_member(segment) for segment in rows.segments],
+        "devices": [device_member(device) for device in rows.devices],
     }

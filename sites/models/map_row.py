@@ -7,7 +7,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
-from core.tenancy.owned import ContractorOwned, unique_in_contractor
+from core.tenancy.owned import ContractorOwned, PublicIdField, unique_in_contractor
 from sites.models.wire_path import WirePath
 
 
@@ -31,6 +31,8 @@ class MapRow(ContractorOwned):
     goes on in a new row or was never there.
     """
 
+    # Each kind of rows has a prefix of its own.
+    public_id = PublicIdField("row")
     path = models.ForeignKey(WirePath, on_delete=models.PROTECT, related_name="+", db_index=False)
     code = models.CharField(max_length=64)
     place = models.FloatField()

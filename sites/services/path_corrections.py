@@ -11,15 +11,15 @@ from sites.forms.survey_warnings import survey_warnings
 from sites.map_diff import map_diff
 from sites.map_edits import MapEdit, edits_apply, edits_ground_changed, edits_lineage
 from sites.models.wire_path import WirePath
+from sites.selectors.paths import path_rows
 from sites.services.path_revisions import (
     MapResult,
     Told,
-    live_rows,
     next_revision,
     refuse_old_base,
 )
 from sites.survey_intake import AdmittedSurvey, Document, survey_admit
-from sites.survey_rows import path_survey
+from sites.survey_rows import rows_survey
 
 MOST_NOTE = 200
 
@@ -45,7 +45,8 @@ def path_correct(
     if len(note) > MOST_NOTE:
         defect = Defect("/note", f"the note has {len(note)} characters", f"at most {MOST_NOTE}")
         raise Invalid("The note is too long.", defects=[defect])
-    survey = path_survey(current, base_revision)
+    base = path_rows(current, base_revision)
+    survey = rows_survey(base)
     edited = edits_apply(survey, changes)
     try:
         admitted = survey_admit(edited.document)
@@ -56,7 +57,7 @@ def path_correct(
         ) from refused
     return next_revision(
         path=current,
-        diff=map_diff(admitted.document, current, live_rows(current)),
+        diff=map_diff(admitted.document, base),
         by=by,
         told=Told("path.corrected", note, edits_ground_changed(changes), edits_lineage(changes)),
         warnings=edited.edit_defects(_new_warnings(survey, admitted)),

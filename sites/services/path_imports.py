@@ -12,10 +12,10 @@ from core.locking import locked_one
 from sites.map_diff import MapDiff, map_diff
 from sites.models.controller import Controller
 from sites.models.wire_path import WirePath
+from sites.selectors.paths import path_rows
 from sites.services.path_revisions import (
     MapResult,
     Told,
-    live_rows,
     map_result,
     next_revision,
     refuse_old_base,
@@ -67,7 +67,7 @@ def path_reimport(
     admitted = survey_admit(survey)
     return next_revision(
         path=current,
-        diff=map_diff(admitted.document, current, live_rows(current)),
+        diff=map_diff(admitted.document, path_rows(current, base_revision)),
         by=by,
         told=Told("path.reimported"),
         warnings=admitted.warnings,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import islice
 
@@ -13,12 +13,12 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
 from core.problems import Conflict, Defect, Stale
-from sites.map_diff import FreshRow, KindDiff, MapDiff, RowCodes, StoredRow
+from sites.map_diff import FreshRow, KindDiff, MapDiff, RowCodes
 from sites.models.controller import Controller
 from sites.models.map_row import RowKind, RowLineage
 from sites.models.wire_path import PathRevision, WirePath
 from sites.services.row_writer import rows_insert
-from sites.survey_rows import ROW_FORMS, Columns
+from sites.survey_rows import Columns
 
 _IDS_AT_ONCE = 500
 
@@ -73,18 +73,6 @@ def map_result(
         header=diff.changed_header,
         warnings=warnings,
     )
-
-
-def live_rows(path: WirePath) -> dict[str, Sequence[StoredRow]]:
-    """The live rows of a path as values, by the name of their list in a survey: three queries."""
-    return {
-        form.list_name: list(
-            form.model.objects.filter(path=path, to_revision__isnull=True)
-            .order_by("place")
-            .values()
-        )
-        for form in ROW_FORMS
-    }
 
 
 def refuse_old_base(path: WirePath, base_revision: int) -> None:

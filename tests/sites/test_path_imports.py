@@ -207,15 +207,15 @@ def test_of_two_who_took_the_same_base_one_is_refused(
     path: WirePath, by: Actor, survey: Document, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The other one comes between the look at the base and the claim."""
-    look = path_imports.live_rows
+    look = path_imports.path_rows
 
-    def look_then_lose(one: WirePath) -> Any:
-        rows = look(one)
-        monkeypatch.setattr(path_imports, "live_rows", look)
+    def look_then_lose(one: WirePath, revision: int) -> Any:
+        rows = look(one, revision)
+        monkeypatch.setattr(path_imports, "path_rows", look)
         path_reimport(path=one, base_revision=1, survey=bent(survey, "/path/trip_ma", 9), by=by)
         return rows
 
-    monkeypatch.setattr(path_imports, "live_rows", look_then_lose)
+    monkeypatch.setattr(path_imports, "path_rows", look_then_lose)
     before = rows_stored()
     with pytest.raises(Stale):
         path_reimport(path=path, base_revision=1, survey=altered(survey), by=by)
