@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers
 
-from api.strict import QuerySerializer, StrictSerializer
+from api.strict import QuerySerializer
 
 _View = TypeVar("_View", bound=Callable[..., Any])
 Document = type[serializers.Serializer[Any]]
@@ -84,12 +84,3 @@ def page_document(document: Document) -> Document:
         "next_cursor": serializers.CharField(allow_null=True),
     }
     return type(name, (serializers.Serializer,), members)
-
-
-def optional(form: type[StrictSerializer]) -> type[StrictSerializer]:
-    """The same members, none of which has to be there: what a PATCH takes."""
-    fields = form().get_fields()
-    for field in fields.values():
-        field.required = False
-        field.default = serializers.empty
-    return type(form.__name__.removesuffix("New") + "Edit", (StrictSerializer,), dict(fields))

@@ -84,7 +84,12 @@ def _claimed_first(claim: KeptAnswer, use: KeyUse, handler: Handler) -> Response
     except Exception:
         if before is None:
             KeptAnswer.objects.filter(public_id=claim.public_id, status=None).delete()
-        raise
+            raise
+        # Whoever claimed the key may have been at it at the same time.
+        finished = KeptAnswer.objects.filter(public_id=before.public_id).first()
+        if finished is None or finished.status is None:
+            raise
+        return _replay(finished)
     _keep(before or claim, answer, use)
     return answer
 
@@ -120,8 +125,9 @@ def _replay(kept: KeptAnswer) -> Response:
 
 
 def _fingerprint(request: Request) -> str:
-    body = json.dumps(request.data, sort_keys=True, default=repr)
-    whole = "\n".join([request.method or "", request.get_full_path(), body])
+    data: Any = request.data
+    body = data if isinstance(data, bytes) else json.dumps(data, sort_keys=True).encode()
+    whole = b"\n".join([f"{request.method} {request.get_full_path()}".encode(), body])
     # Keyed, for a body may hold a password, and a plain digest of it could be guessed at.
     return salted_hmac("api.idempotency", whole, algorithm="sha256").hexdigest()
 

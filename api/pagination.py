@@ -39,7 +39,7 @@ def sort_field(*names: str) -> serializers.ChoiceField:
     """The parameter ``sort``: one of these fields, or with ``-`` before it, backwards."""
     words = [word for name in names for word in (name, f"-{name}")]
     return serializers.ChoiceField(
-        choices=words, required=False, help_text="Absent: in the order of creation."
+        choices=words, required=False, help_text="Absent: in the order in which they came in."
     )
 
 
@@ -51,12 +51,12 @@ class Page(Generic[_Row]):
     next_cursor: str | None
 
 
-def page_of(rows: QuerySet[_Row], query: dict[str, Any]) -> Page[_Row]:
-    """One page of rows, in the order that ``query["sort"]`` asks for. One query.
+def page_of(rows: QuerySet[_Row], query: dict[str, Any], usual: str = "id") -> Page[_Row]:
+    """One page of rows, in the order that ``query["sort"]`` asks for, or else in the usual one.
 
     Raises Invalid for a cursor that belongs to no page of this order.
     """
-    sort = query.get("sort", "id")
+    sort = query.get("sort", usual)
     backwards, field = sort.startswith("-"), sort.lstrip("-")
     way = "-" if backwards else ""
     order = [f"{way}{field}", f"{way}id"] if field != "id" else [f"{way}id"]

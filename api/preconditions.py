@@ -1,19 +1,40 @@
-"""Entity tags: which version of a thing a request means, and whether a reader has it already."""
+"""Entity tags: which version of a thing a request means, and whether a reader has it already.
+
+The tag of a thing that people edit is ``"v3.1f2e3d4c5b6a"``: its version, which an edit has to
+name, and a digest of the document, for that also shows things beside it that change by themselves.
+"""
 
 from __future__ import annotations
 
+import hashlib
+import json
 import re
+from typing import Any
 
 from rest_framework.request import Request
+from rest_framework.response import Response
 
 from core.problems import PreconditionRequired, Stale
 
 _TAG = re.compile(r'(?:W/)?"[\x21\x23-\x7e]*"')
+_VERSION = re.compile(r'"v(\d{1,9})(?:\.[0-9a-f]+)?"')
+_REVISION = re.compile(r'"r(\d{1,9})"')
 
 
-def version_tag(version: int) -> str:
-    """The entity tag of a thing that people edit."""
-    return f'"v{version}"'
+class UnchangedResponse(Response):
+    """304: the reader has this version already."""
+
+    def __init__(self, tag: str) -> None:
+        super().__init__(status=304, headers={"ETag": tag})
+
+
+def versioned_response(request: Request, data: Any, version: int, status: int = 200) -> Response:
+    """The document of a thing with its tag, or 304 for a reader who has it."""
+    text = json.dumps(data, sort_keys=True, default=str)
+    tag = f'"v{version}.{hashlib.sha256(text.encode()).hexdigest()[:12]}"'
+    if request.method == "GET" and is_unchanged(request, tag):
+        return UnchangedResponse(tag)
+    return Response(data, status, headers={"ETag": tag})
 
 
 def revision_tag(revision: int) -> str:
@@ -21,25 +42,24 @@ def revision_tag(revision: int) -> str:
     return f'"r{revision}"'
 
 
-def require_match(request: Request, tag: str) -> None:
+def require_version(request: Request, version: int) -> None:
     """Raise PreconditionRequired without If-Match, Stale where it names another version."""
     given = request.headers.get("If-Match", "").strip()
-    tags = _TAG.findall(given)
-    if not tags:
+    if not _TAG.findall(given):
         raise PreconditionRequired(
             "Send the ETag that came with the thing as If-Match, so that nobody's change is lost."
         )
-    if tag not in tags:
+    if str(version) not in _VERSION.findall(given):
         raise Stale(
             "It was changed since you read it: read it again and look whether your change fits.",
-            headers={"ETag": tag},
+            extra={"version": version},
         )
 
 
 def matched_revision(request: Request) -> int:
     """The revision of a map that If-Match names. Raises PreconditionRequired without one."""
     given = request.headers.get("If-Match", "").strip()
-    found = re.fullmatch(r'"r(\d{1,9})"', given)
+    found = _REVISION.fullmatch(given)
     if found is None:
         raise PreconditionRequired(
             "Send the ETag that came with the survey as If-Match, so that nobody's change is lost."

@@ -77,10 +77,3 @@ class Resource(APIView):
         if self.request.method != "POST":
             return with_retries(run)
         return with_retries(lambda: answered_once(self.request, self.actor, self.key_use, run))
-
-
-class UnchangedResponse(Response):
-    """304: the reader has this version already."""
-
-    def __init__(self, tag: str) -> None:
-        super().__init__(status=304, headers={"ETag": tag})

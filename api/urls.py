@@ -9,8 +9,24 @@ from api.accounts.crews import Crews, OneCrew
 from api.accounts.people import Me, OnePerson, People
 from api.accounts.tokens import OneToken, TokenRevoke, Tokens
 from api.changes import Changes
+from api.faults.calls import CallEvents, CallMoves, Calls, OneCall
+from api.faults.events import Events, EventsBulk, OneEvent
+from api.faults.findings import Findings, OneFinding
+from api.faults.observations import Observations, ObservationVoidings
+from api.faults.traces import OneTrace, TraceEnd, TraceNext, Traces
 from api.jobs import JobAskAgain, JobCancel, Jobs, OneJob
 from api.schema import SchemaView
+from api.sites.controllers import ControllerEnd, Controllers, ControllerSeasons, OneController
+from api.sites.devices import Devices, OneDevice
+from api.sites.maps import (
+    ControllerWirePaths,
+    WirePathCorrections,
+    WirePathFigures,
+    WirePathGeojson,
+    WirePathSurvey,
+)
+from api.sites.properties import OneProperty, Properties, PropertyEnd
+from api.sites.wire_paths import OneWirePath, WirePathEnd, WirePathRevisions, WirePaths
 
 
 class PublicIdConverter(StringConverter):
@@ -33,6 +49,69 @@ urlpatterns = [
     path("tokens", Tokens.as_view(), name="tokens"),
     path("tokens/<public_id:public_id>", OneToken.as_view(), name="token"),
     path("tokens/<public_id:public_id>/revoke", TokenRevoke.as_view(), name="token-revoke"),
+    path("properties", Properties.as_view(), name="properties"),
+    path("properties/<public_id:public_id>", OneProperty.as_view(), name="property"),
+    path("properties/<public_id:public_id>/end", PropertyEnd.as_view(), name="property-end"),
+    path("controllers", Controllers.as_view(), name="controllers"),
+    path("controllers/<public_id:public_id>", OneController.as_view(), name="controller"),
+    path("controllers/<public_id:public_id>/end", ControllerEnd.as_view(), name="controller-end"),
+    path(
+        "controllers/<public_id:public_id>/seasons",
+        ControllerSeasons.as_view(),
+        name="controller-seasons",
+    ),
+    path(
+        "controllers/<public_id:public_id>/wire-paths",
+        ControllerWirePaths.as_view(),
+        name="controller-wire-paths",
+    ),
+    path("wire-paths", WirePaths.as_view(), name="wire-paths"),
+    path("wire-paths/<public_id:public_id>", OneWirePath.as_view(), name="wire-path"),
+    path("wire-paths/<public_id:public_id>/end", WirePathEnd.as_view(), name="wire-path-end"),
+    path(
+        "wire-paths/<public_id:public_id>/revisions",
+        WirePathRevisions.as_view(),
+        name="wire-path-revisions",
+    ),
+    path(
+        "wire-paths/<public_id:public_id>/survey", WirePathSurvey.as_view(), name="wire-path-survey"
+    ),
+    path(
+        "wire-paths/<public_id:public_id>/corrections",
+        WirePathCorrections.as_view(),
+        name="wire-path-corrections",
+    ),
+    path(
+        "wire-paths/<public_id:public_id>/geojson",
+        WirePathGeojson.as_view(),
+        name="wire-path-geojson",
+    ),
+    path(
+        "wire-paths/<public_id:public_id>/figures",
+        WirePathFigures.as_view(),
+        name="wire-path-figures",
+    ),
+    path("devices", Devices.as_view(), name="devices"),
+    path("devices/<public_id:public_id>", OneDevice.as_view(), name="device"),
+    path("events", Events.as_view(), name="events"),
+    path("events/bulk", EventsBulk.as_view(), name="events-bulk"),
+    path("events/<public_id:public_id>", OneEvent.as_view(), name="event"),
+    path("calls", Calls.as_view(), name="calls"),
+    path("calls/<public_id:public_id>", OneCall.as_view(), name="call"),
+    path("calls/<public_id:public_id>/moves", CallMoves.as_view(), name="call-moves"),
+    path("calls/<public_id:public_id>/events", CallEvents.as_view(), name="call-events"),
+    path("traces", Traces.as_view(), name="traces"),
+    path("traces/<public_id:public_id>", OneTrace.as_view(), name="trace"),
+    path("traces/<public_id:public_id>/next", TraceNext.as_view(), name="trace-next"),
+    path("traces/<public_id:public_id>/end", TraceEnd.as_view(), name="trace-end"),
+    path("traces/<public_id:public_id>/observations", Observations.as_view(), name="observations"),
+    path(
+        "traces/<public_id:public_id>/voidings",
+        ObservationVoidings.as_view(),
+        name="observation-voidings",
+    ),
+    path("findings", Findings.as_view(), name="findings"),
+    path("findings/<public_id:public_id>", OneFinding.as_view(), name="finding"),
     path("jobs", Jobs.as_view(), name="jobs"),
     path("jobs/<public_id:public_id>", OneJob.as_view(), name="job"),
     path("jobs/<public_id:public_id>/cancel", JobCancel.as_view(), name="job-cancel"),

@@ -10,8 +10,8 @@ from rest_framework.response import Response
 
 from api.described import IF_MATCH, IF_NONE_MATCH, Answer, described, page_document
 from api.pagination import PageQuery, page_of, page_response, sort_field
-from api.preconditions import is_unchanged, require_match, version_tag
-from api.resource import Resource, UnchangedResponse
+from api.preconditions import require_version, versioned_response
+from api.resource import Resource
 from api.strict import PublicId, StrictSerializer, Text, read_body, read_query
 from core.accounts.directory import crew_get, crew_list, people_named
 from core.accounts.edits import crew_update
@@ -77,7 +77,9 @@ class Crews(Resource):
         """A crew of these people."""
         body = read_body(request, CrewNew)
         members = people_named(body["members"], pointer="/members")
-        return _crew_response(crew_create(name=body["name"], members=members, by=self.actor), 201)
+        return _crew_response(
+            request, crew_create(name=body["name"], members=members, by=self.actor), 201
+        )
 
 
 class OneCrew(Resource):
@@ -86,9 +88,7 @@ class OneCrew(Resource):
     @described("crew", "A crew", Answer(CrewDocument, tagged=True), headers=[IF_NONE_MATCH])
     def get(self, request: Request, public_id: str) -> Response:
         """The crew, with the ETag that an edit needs."""
-        crew = crew_get(public_id)
-        tag = version_tag(crew.version)
-        return UnchangedResponse(tag) if is_unchanged(request, tag) else _crew_response(crew)
+        return _crew_response(request, crew_get(public_id))
 
     @described(
         "crew_update",
@@ -100,12 +100,12 @@ class OneCrew(Resource):
     def patch(self, request: Request, public_id: str) -> Response:
         """Rename it, or give it other people: ``members`` replaces all of them."""
         crew = crew_get(public_id)
-        require_match(request, version_tag(crew.version))
+        require_version(request, crew.version)
         body = read_body(request, CrewEdit)
         if "members" in body:
             body["members"] = people_named(body["members"], pointer="/members")
-        return _crew_response(crew_update(crew=crew, by=self.actor, **body))
+        return _crew_response(request, crew_update(crew=crew, by=self.actor, **body))
 
 
-def _crew_response(crew: Crew, status: int = 200) -> Response:
-    return Response(CrewDocument(crew).data, status, headers={"ETag": version_tag(crew.version)})
+def _crew_response(request: Request, crew: Crew, status: int = 200) -> Response:
+    return versioned_response(request, CrewDocument(crew).data, crew.version, status)

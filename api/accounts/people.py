@@ -10,8 +10,8 @@ from rest_framework.response import Response
 
 from api.described import IF_MATCH, IF_NONE_MATCH, Answer, described, page_document
 from api.pagination import PageQuery, page_of, page_response, sort_field
-from api.preconditions import is_unchanged, require_match, version_tag
-from api.resource import Resource, UnchangedResponse
+from api.preconditions import require_version, versioned_response
+from api.resource import Resource
 from api.strict import Choice, Flag, Secret, StrictSerializer, Text, read_body, read_query
 from core.accounts.actor import Role, TokenScope
 from core.accounts.directory import person_get, person_list
@@ -114,7 +114,7 @@ class People(Resource):
         """Somebody who can sign in from now on."""
         body = read_body(request, PersonNew)
         roles = [Role(word) for word in body.pop("roles")]
-        return _person_response(person_create(roles=roles, by=self.actor, **body), 201)
+        return _person_response(request, person_create(roles=roles, by=self.actor, **body), 201)
 
 
 class OnePerson(Resource):
@@ -123,9 +123,7 @@ class OnePerson(Resource):
     @described("person", "A person", Answer(PersonDocument, tagged=True), headers=[IF_NONE_MATCH])
     def get(self, request: Request, public_id: str) -> Response:
         """The person, with the ETag that an edit needs."""
-        person = person_get(public_id)
-        tag = version_tag(person.version)
-        return UnchangedResponse(tag) if is_unchanged(request, tag) else _person_response(person)
+        return _person_response(request, person_get(public_id))
 
     @described(
         "person_update",
@@ -137,13 +135,12 @@ class OnePerson(Resource):
     def patch(self, request: Request, public_id: str) -> Response:
         """Give other roles, rename, or end access; it holds from the person's next request on."""
         person = person_get(public_id)
-        require_match(request, version_tag(person.version))
+        require_version(request, person.version)
         body = read_body(request, PersonEdit)
         if "roles" in body:
             body["roles"] = [Role(word) for word in body["roles"]]
-        return _person_response(person_update(person=person, by=self.actor, **body))
+        return _person_response(request, person_update(person=person, by=self.actor, **body))
 
 
-def _person_response(person: Person, status: int = 200) -> Response:
-    headers = {"ETag": version_tag(person.version)}
-    return Response(PersonDocument(person).data, status, headers=headers)
+def _person_response(request: Request, person: Person, status: int = 200) -> Response:
+    return versioned_response(request, PersonDocument(person).data, person.version, status)

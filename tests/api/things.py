@@ -10,7 +10,13 @@ from core.accounts.people import crew_create, person_create
 from core.accounts.tokens import token_issue
 from core.clock import now
 from core.models import Job
+from faults.models import Finding, Trace
+from faults.services.calls import Where, call_open
+from faults.services.events import EventReport, event_report
+from faults.services.traces import trace_start
+from sites.models import Device
 from tests.conftest import PASSWORD
+from tests.faults.places import path_at_new_place
 
 
 def a_person(by: Actor, name: str = "Wren Alderton") -> str:
@@ -37,10 +43,64 @@ def a_job(by: Actor) -> str:
     return row.public_id
 
 
+def a_path(by: Actor) -> str:
+    return path_at_new_place(by).public_id
+
+
+def a_property(by: Actor) -> str:
+    return path_at_new_place(by).controller.property.public_id
+
+
+def a_controller(by: Actor) -> str:
+    return path_at_new_place(by).controller.public_id
+
+
+def a_device(by: Actor) -> str:
+    path = path_at_new_place(by)
+    return Device.objects.filter(path=path)[0].public_id
+
+
+def an_event(by: Actor) -> str:
+    report = EventReport(kind="overcurrent", at=now(), path=a_path(by))
+    event = event_report(report=report, by=by).event
+    assert event is not None
+    return event.public_id
+
+
+def a_call(by: Actor) -> str:
+    return call_open(where=Where.of_path(path_at_new_place(by)), by=by).public_id
+
+
+def a_trace(by: Actor) -> Trace:
+    call = call_open(where=Where.of_path(path_at_new_place(by)), by=by)
+    return trace_start(call=call, by=by)
+
+
+def a_finding(by: Actor) -> str:
+    row = Finding.objects.create(
+        trace=a_trace(by),
+        at={"device": "D1"},
+        kind="short",
+        chance=0.9,
+        proved=False,
+        basis=[],
+        made_at=now(),
+    )
+    return row.public_id
+
+
 THINGS: dict[str, Callable[[Actor], str]] = {
     "people": a_person,
     "crews": a_crew,
     "tokens": a_token,
     "jobs": a_job,
+    "properties": a_property,
+    "controllers": a_controller,
+    "wire-paths": a_path,
+    "devices": a_device,
+    "events": an_event,
+    "calls": a_call,
+    "traces": lambda by: a_trace(by).public_id,
+    "findings": a_finding,
 }
 """By the first word of the route's address."""
