@@ -12,7 +12,14 @@ import pytest
 from tests.architecture.house import APPS, ROOT
 
 LINT_IMPORTS = str(Path(sys.executable).with_name("lint-imports"))
-PACKAGES = (*APPS, "sites/network", "sites/forms", "faults/tracing", "faults/rehearsal")
+PACKAGES = (
+    *APPS,
+    "sites/network",
+    "sites/forms",
+    "faults/tracing",
+    "faults/rehearsal",
+    "faults/recurrence",
+)
 
 
 def lint_imports(folder: Path) -> subprocess.CompletedProcess[str]:
@@ -65,6 +72,7 @@ def test_an_empty_house_keeps_all_contracts(small_house: Path) -> None:
         ("sites/network/late.py", "from datetime import datetime", "pure"),
         ("faults/tracing/late.py", "import sqlite3", "pure"),
         ("faults/rehearsal/late.py", "from pathlib import Path", "pure"),
+        ("faults/recurrence/late.py", "import time", "pure"),
         ("faults/tracing/late.py", "import faults.rehearsal", "truth"),
         ("sites/forms/late.py", "from django.db import models", "forms"),
     ],

@@ -98,7 +98,8 @@ def refused_import(name: str, package: str) -> bool:
         allowed = {
             "sites.network": ("sites.network",),
             "faults.tracing": ("sites.network", "faults.tracing"),
-            "faults.rehearsal": PURE_PACKAGES,
+            "faults.rehearsal": ("sites.network", "faults.tracing", "faults.rehearsal"),
+            "faults.recurrence": ("sites.network", "faults.recurrence"),
         }[package]
         return not any(name == pure or name.startswith(f"{pure}.") for pure in allowed)
     if root in ALLOWED_LIBRARIES:
@@ -126,6 +127,8 @@ def test_imports_are_on_the_list(package: str) -> None:
         ("faults.tracing.problem", "sites.network", True),
         ("faults.rehearsal.field", "faults.tracing", True),
         ("sites.forms.survey", "faults.rehearsal", True),
+        ("sites.network.drawing_text", "faults.recurrence", False),
+        ("faults.tracing.problem", "faults.recurrence", True),
         ("sites.networking", "faults.tracing", True),
         ("django.db", "faults.tracing", True),
         ("jsonschema", "faults.tracing", True),
