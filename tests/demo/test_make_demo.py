@@ -6,12 +6,14 @@ import datetime as dt
 import re
 import time
 from collections import Counter
+from html import unescape
 from io import StringIO
 from itertools import pairwise
 
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
+from django.test import Client
 
 from core.accounts.actor import Role
 from core.changes.feed import chain_first_break
@@ -32,6 +34,7 @@ from sites.models import Controller, Device, PathRevision, Property, Season
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
+PAGES_OF_A_KIND = 6
 FAULTS = len(TROUBLE_STRETCHES) * TROUBLE_FAULTS + SCATTERED_FAULTS + 2
 LIMIT_S = 60.0
 
@@ -69,6 +72,8 @@ def test_the_demo_is_whole_and_made_once(demo: Contractor) -> None:
     with everywhere(reason="counts contractors"):
         assert Contractor.objects.filter(name=CONTRACTOR).count() == 1
     check_sign_ins(demo, told)
+    for one in PEOPLE[:4]:
+        check_pages(one.sign_in_name)
 
 
 def check_register() -> None:
@@ -164,6 +169,28 @@ def check_sign_ins(demo: Contractor, told: str) -> None:
             person = Person.objects.get(sign_in_name=one.sign_in_name)
         assert person.check_password(PASSWORD)
         assert person.roles == {one.role}
+
+
+def check_pages(sign_in_name: str) -> None:
+    """Every kind of page that links lead to, as this person sees it: some of each kind."""
+    client = Client()
+    answer = client.post("/sign-in", {"username": sign_in_name, "password": PASSWORD})
+    assert answer.status_code == 302, answer.content
+    kinds: Counter[str] = Counter()
+    seen, ahead = set(), ["/"]
+    while ahead:
+        address = ahead.pop(0)
+        kind = re.sub(r"_[0-9a-z]{26}|=[^&]*", "", address)
+        if address in seen or kinds[kind] == PAGES_OF_A_KIND or address == "/sign-out":
+            continue
+        seen.add(address)
+        kinds[kind] += 1
+        answer = client.get(address)
+        assert answer.status_code == 200, address
+        if "html" in answer["Content-Type"]:
+            links = re.findall(r'(?:href|src)="(/[^"#]*)"', answer.content.decode())
+            ahead += [unescape(link) for link in links if not link.startswith("/static/")]
+    assert {"/properties/prop", "/paths/path", "/calls/call", "/traces/trc"} <= set(kinds)
 
 
 def test_a_run_that_was_broken_off_is_told_and_not_gone_on_with() -> None:
