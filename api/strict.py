@@ -14,6 +14,7 @@ from django.http import QueryDict
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.request import Request
+from rest_framework.settings import api_settings
 
 MOST_WHOLE = 2**31 - 1
 MOST_NUMBER = 1e15
@@ -30,7 +31,8 @@ class StrictSerializer(serializers.Serializer[Any]):
     def to_internal_value(self, data: Any) -> Any:
         """The members. Raises ValidationError for what is no object and for unknown members."""
         if not isinstance(data, Mapping):
-            raise ValidationError([ErrorDetail("is no object; an object is expected")])
+            unfit = [ErrorDetail("is no object; an object is expected")]
+            raise ValidationError({api_settings.NON_FIELD_ERRORS_KEY: unfit})
         known = [name for name, field in self.fields.items() if not field.read_only]
         errors: dict[str, Any] = {}
         for name in data:

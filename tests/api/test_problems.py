@@ -79,6 +79,13 @@ def test_a_body_that_is_too_large(machine: Asker) -> None:
     assert machine.post("/crews", b" " * 1_000_001).status_code == 413
 
 
+@pytest.mark.parametrize("body", [b"[]", b"null", b'"x"', b"7", b"true"])
+def test_a_body_that_is_no_object(machine: Asker, body: bytes) -> None:
+    answer = machine.post("/crews", body)
+    assert answer.status_code == 422
+    assert answer.json()["errors"][0]["pointer"] == ""
+
+
 def test_defects_point_into_the_body(machine: Asker) -> None:
     answer = machine.post("/crews", {"name": 3, "members": ["x"], "a/b~c": 1})
     assert answer.status_code == 422

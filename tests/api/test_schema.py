@@ -1,0 +1,169 @@
+"""The description of the API: valid, complete, stored, and not broken unnoticed."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+
+from api.compatibility import breaking_changes
+from api.policy import POLICY
+from api.schema import openapi_document
+from tests.api.asking import Asker
+from tests.api.routes import ROUTES
+from tests.architecture.house import ROOT
+
+STORED = ROOT / "docs" / "openapi.json"
+WRITE = "manage.py spectacular --format openapi-json --file docs/openapi.json"
+
+
+def of_code() -> Any:
+    return json.loads(json.dumps(openapi_document()))
+
+
+@pytest.fixture(scope="module")
+def stored() -> Any:
+    return json.loads(STORED.read_text(encoding="utf-8"))
+
+
+def test_the_schema_is_valid_and_warns_of_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    call_command("spectacular", "--validate", "--fail-on-warn", "--format", "openapi-json")
+    assert json.loads(capsys.readouterr().out)["openapi"] == "3.1.0"
+
+
+def test_the_stored_copy_breaks_for_nobody_and_is_the_code_s(stored: Any) -> None:
+    assert breaking_changes(stored, of_code()) == []
+    assert stored == of_code(), f"write it anew: {WRITE}"
+
+
+def test_every_route_and_method_is_described(stored: Any) -> None:
+    described = {
+        (path.replace("{public_id}", "{id}").removeprefix("/api/v1"), method.upper())
+        for path, operations in stored["paths"].items()
+        for method in operations
+    }
+    assert described == {(route.path, method) for route in ROUTES for method in route.methods}
+    assert len(described) == sum(len(rules) for rules in POLICY.values())
+
+
+def test_every_operation_tells_its_problems_and_has_its_own_name(stored: Any) -> None:
+    names = []
+    for operations in stored["paths"].values():
+        for method, operation in operations.items():
+            names.append(operation["operationId"])
+            assert operation["summary"]
+            told = set(operation["responses"])
+            assert {"400", "401", "403", "422", "429", "500", "503"} <= told
+            if method in {"put", "patch"}:
+                assert {"409", "412", "413", "415", "428", "507"} <= told
+            for status, answer in operation["responses"].items():
+                if status.startswith(("4", "5")):
+                    assert list(answer["content"]) == ["application/problem+json"]
+    assert len(set(names)) == len(names)
+
+
+def test_the_server_gives_the_description_to_those_who_are_known(
+    machine: Asker, nobody: Asker, stored: Any
+) -> None:
+    assert machine.get("/openapi.json").json() == stored
+    assert nobody.get("/openapi.json").status_code == 401
+
+
+Change = Callable[[Any], Any]
+CREWS = "/api/v1/crews"
+
+
+def gone_path(new: Any) -> None:
+    del new["paths"][CREWS]
+
+
+def gone_method(new: Any) -> None:
+    del new["paths"][CREWS]["post"]
+
+
+def gone_member(new: Any) -> None:
+    del new["components"]["schemas"]["CrewDocument"]["properties"]["name"]
+
+
+def other_type(new: Any) -> None:
+    new["components"]["schemas"]["CrewDocument"]["properties"]["name"]["type"] = "integer"
+
+
+def may_be_null(new: Any) -> None:
+    member = new["components"]["schemas"]["CrewDocument"]["properties"]["name"]
+    member["type"] = ["string", "null"]
+
+
+def asked_for(new: Any) -> None:
+    new["components"]["schemas"]["PropertyNew"]["required"].append("address")
+
+
+def no_longer_taken(new: Any) -> None:
+    del new["components"]["schemas"]["PropertyNew"]["properties"]["access_note"]
+
+
+def shorter(new: Any) -> None:
+    new["components"]["schemas"]["CrewNew"]["properties"]["name"]["maxLength"] = 10
+
+
+def fewer_words(new: Any) -> None:
+    new["components"]["schemas"]["EventKind"]["enum"].remove("rain")
+
+
+def more_words_in_answers(new: Any) -> None:
+    new["components"]["schemas"]["JobState"]["enum"].append("lost")
+
+
+def new_parameter(new: Any) -> None:
+    parameter = {"in": "query", "name": "week", "required": True, "schema": {"type": "string"}}
+    new["paths"][CREWS]["get"]["parameters"].append(parameter)
+
+
+def gone_parameter(new: Any) -> None:
+    parameters = new["paths"][CREWS]["get"]["parameters"]
+    parameters[:] = [one for one in parameters if one["name"] != "sort"]
+
+
+def gone_answer(new: Any) -> None:
+    answers = new["paths"][CREWS]["post"]["responses"]
+    answers["200"] = answers.pop("201")
+
+
+BREAKING = [
+    (gone_path, "GET /api/v1/crews: is gone"),
+    (gone_method, "POST /api/v1/crews: is gone"),
+    (gone_member, "GET /api/v1/crews: answer 200.items[]: name is gone"),
+    (other_type, "GET /api/v1/crews: answer 200.items[].name: may now be integer"),
+    (may_be_null, "GET /api/v1/crews: answer 200.items[].name: may now be null"),
+    (asked_for, "POST /api/v1/properties: body: address is asked for"),
+    (no_longer_taken, "POST /api/v1/properties: body: access_note is no longer taken"),
+    (shorter, "POST /api/v1/crews: body.name: maxLength is 10 now"),
+    (fewer_words, "POST /api/v1/events: body.kind: no longer rain"),
+    (more_words_in_answers, "GET /api/v1/jobs: answer 200.items[].state: may now be lost"),
+    (new_parameter, "GET /api/v1/crews: parameter week is asked for"),
+    (gone_parameter, "GET /api/v1/crews: parameter sort is gone"),
+    (gone_answer, "POST /api/v1/crews: no longer answers 201"),
+]
+
+
+@pytest.mark.parametrize(
+    ("change", "named"), BREAKING, ids=lambda one: getattr(one, "__name__", "")
+)
+def test_a_breaking_change_is_named(stored: Any, change: Change, named: str) -> None:
+    new = copy.deepcopy(stored)
+    change(new)
+    assert named in breaking_changes(stored, new)
+
+
+def test_what_is_added_breaks_nothing(stored: Any) -> None:
+    new = copy.deepcopy(stored)
+    schemas = new["components"]["schemas"]
+    schemas["CrewDocument"]["properties"]["colour"] = {"type": "string"}
+    schemas["CrewNew"]["properties"]["colour"] = {"type": "string"}
+    schemas["CrewNew"]["properties"]["name"]["maxLength"] = 500
+    new["paths"]["/api/v1/boats"] = new["paths"]["/api/v1/crews"]
+    assert breaking_changes(stored, new) == []
