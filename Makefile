@@ -45,7 +45,7 @@ test-sqlite: debian debian-services $(VENV)/.development ## all tests, on SQLite
 test-postgres: debian-services $(VENV)/.development ## those that touch a database, on PostgreSQL
 	@$(BIN)/python -m tests.services.with_postgres -- \
 		$(BIN)/python -m pytest -n $(WORKERS) -m database $(ARGS) \
-		|| { [ $$? -eq 5 ] && [ -n '$(ARGS)' ]; }
+		|| $(if $(strip $(ARGS)),[ $$? -eq 5 ],exit $$?)
 
 quick: debian lint ## below 90 s: checks of the code, and the tests not marked slow
 	@$(BIN)/python -m pytest -n $(WORKERS) -m "not slow" $(ARGS)

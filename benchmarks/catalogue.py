@@ -8,7 +8,13 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any
 
-from benchmarks import bench_methods, bench_rehearsals, bench_suggestions
+from benchmarks import (
+    bench_load,
+    bench_methods,
+    bench_recurrence,
+    bench_rehearsals,
+    bench_suggestions,
+)
 from benchmarks.limits import at_least, at_most
 from benchmarks.report import percent, table
 from benchmarks.runner import Benchmark, Row
@@ -191,6 +197,8 @@ def _others() -> Iterator[Benchmark]:
         partial(_module_row, "benchmarks.bench_posterior", "run_case"),
         _posterior_section,
     )
+    yield from bench_recurrence.recurrence_benchmarks()
+    yield from bench_load.load_benchmarks()
 
 
 _BY_NAME = {benchmark.name: benchmark for benchmark in _all()}

@@ -32,6 +32,7 @@ class Benchmark:
     ``row`` and ``section`` are functions of a module, so that a fresh process can load them.
     ``fresh_processes``: a process for each case and one at a time, for times and memory.
     ``rows_from``: whose rows the section is made of; ``also``: other sections made of them.
+    ``measured``: folders and files of the code whose change makes a row old.
     """
 
     name: str
@@ -42,6 +43,7 @@ class Benchmark:
     fresh_processes: bool = False
     rows_from: str = ""
     also: tuple[str, ...] = ()
+    measured: tuple[str, ...] = MEASURED_CODE
 
     def __post_init__(self) -> None:
         if not self.rows_from:
@@ -69,7 +71,8 @@ def run_benchmark(benchmark: Benchmark, share: Share, *, minutes: float, process
     """Run cases until the share or the time is used up; how many of the share are left."""
     stop_at = time.monotonic() + 60.0 * minutes
     have = {row["key"]: row for row in rows_of(benchmark.name)}
-    todo = [key for key in share.of(benchmark.keys()) if not _is_done(have.get(key), share)]
+    code = code_digest(benchmark.measured)
+    todo = [key for key in share.of(benchmark.keys()) if not _is_done(have.get(key), share, code)]
     left = len(todo)
     RESULTS.mkdir(exist_ok=True)
     with (RESULTS / f"{benchmark.name}.jsonl").open("a", encoding="utf-8") as out:
@@ -92,25 +95,27 @@ def rows_of(name: str) -> list[Row]:
 
 
 @cache
-def code_digest() -> str:
-    """Twelve digits that change when the measured packages do."""
+def code_digest(measured: tuple[str, ...] = MEASURED_CODE) -> str:
+    """Twelve digits that change when the measured folders' modules, or measured files, do."""
     digest = hashlib.sha256()
-    for folder in MEASURED_CODE:
-        for file in sorted((ROOT / folder).glob("*.py")):
+    for name in measured:
+        place = ROOT / name
+        for file in [place] if place.is_file() else sorted(place.glob("*.py")):
             digest.update(file.name.encode() + b"\0" + file.read_bytes())
     return digest.hexdigest()[:12]
 
 
-def _is_done(row: Row | None, share: Share) -> bool:
+def _is_done(row: Row | None, share: Share, code: str) -> bool:
     if row is None:
         return False
-    stale = "error" in row or row.get("code") != code_digest()
+    stale = "error" in row or row.get("code") != code
     return not (share.anew and stale)
 
 
 def _rows(benchmark: Benchmark, todo: list[str], stop_at: float, processes: int) -> Iterator[Row]:
     """Rows as they come; nothing new is begun past ``stop_at``, what runs is waited for."""
     waiting = iter(todo)
+    code = code_digest(benchmark.measured)
     running: set[Future[Row]] = set()
     with ProcessPoolExecutor(
         max_workers=processes,
@@ -122,7 +127,7 @@ def _rows(benchmark: Benchmark, todo: list[str], stop_at: float, processes: int)
                 key = next(waiting, None)
                 if key is None:
                     break
-                running.add(pool.submit(row_or_error, benchmark.row, key, code_digest()))
+                running.add(pool.submit(row_or_error, benchmark.row, key, code))
             if not running:
                 return
             done, running = wait(running, return_when=FIRST_COMPLETED)
