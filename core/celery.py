@@ -67,7 +67,7 @@ app = Celery("clampline")
 app.conf.update(celery_settings(settings.REDIS_URL, job_limits()))
 
 
-@app.task(name=RUN)
+@app.task(name=RUN, Request="core.jobs.celery_request:JobRequest")
 def run(job_pk: int) -> None:
     """Run the job of this id, if it is there to be run."""
     from core.jobs.run import run_job  # noqa: PLC0415 - tables exist only once Django is set up

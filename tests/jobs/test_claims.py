@@ -107,6 +107,20 @@ def test_a_run_that_lost_its_job_can_neither_fail_nor_release_nor_renew_it(by: A
         assert is_held(second)
 
 
+def test_a_done_job_stays_done_whatever_its_run_says_after(by: Actor) -> None:
+    """A commit may have worked although its answer was lost; the handler then sees an error."""
+    job = enqueue(by)
+    claim = claimed(job)
+    tasks.append(JobRun(claim))
+    assert fail(claim, "the connection is closed") is None
+    assert release(claim) is False
+    with pytest.raises(ClaimLostError):
+        tasks.append(JobRun(claim))
+    job.refresh_from_db()
+    assert (job.state, job.attempts, job.error) == (JobState.DONE, 1, "")
+    assert effects() == 1
+
+
 def test_a_heartbeat_keeps_a_job_past_its_lease(by: Actor) -> None:
     with time_machine.travel(START, tick=False) as time:
         first = claimed(enqueue(by))

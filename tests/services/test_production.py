@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 import signal
 import time
-from collections.abc import Callable
 
 import pytest
 
@@ -13,6 +13,8 @@ from tests.services.installation import Asked, Installation, all_once, asked, ki
 from tests.services.servers import PostgresServer, RedisServer, wait_until
 
 pytestmark = pytest.mark.slow
+
+log = logging.getLogger("tests.services")
 
 POST_MS = 50.0
 
@@ -88,7 +90,8 @@ with everywhere(reason="a test publishes again"):
 
 def ask_through(site: Installation, break_it: str, redis_server: RedisServer) -> Asked:
     """Ask for jobs for some seconds, and do this to Redis in the middle of them."""
-    asking = site.asking(count=60, seconds=0.05, every=0.1)
+    # More than the worker can do meanwhile, so that messages wait in Redis and can be lost.
+    asking = site.asking(count=60, seconds=0.4, every=0.1)
     time.sleep(3.0)
     match break_it:
         case "stopped":
@@ -114,17 +117,16 @@ def test_redis_away_holds_up_no_request_and_loses_no_job(
     install_production: Install,
     redis_server: RedisServer,
     break_it: str,
-    record_property: Callable[[str, object], None],
 ) -> None:
     site = install_production(lease_s=5.0)
     start_production(site)
     found = ask_through(site, break_it, redis_server)
-    record_property("all done after s", site.wait_done(len(found.jobs), within_s=120.0))
-    record_property("p95 ms", found.p95_ms)
-    record_property("slowest ms", max(found.took_ms))
+    waited_s = site.wait_done(len(found.jobs), within_s=120.0)
+    slowest_ms = max(found.took_ms)
+    log.info("p95 %.1f ms, slowest %.1f ms, %.1f s", found.p95_ms, slowest_ms, waited_s)
     all_once(site, found.jobs)
-    assert found.p95_ms < POST_MS, f"slowest {max(found.took_ms):.0f} ms"
-    assert max(found.took_ms) < 10 * POST_MS, "somebody waited for Redis"
+    assert found.p95_ms < POST_MS, f"slowest {slowest_ms:.0f} ms"
+    assert slowest_ms < 10 * POST_MS, "somebody waited for Redis"
 
 
 def test_postgres_restarted_under_load_all_accepted_work_is_done(
