@@ -33,6 +33,9 @@ prior there; hypotheses are flat, and the last axis of what is given."""
 BLOCK = 20_000
 """Numbers that are worked on at a time."""
 
+SILENT_MA = 5.0
+"""A reading below this may well be of both conductors together."""
+
 NOTHING = -80.0
 """Logarithm of a share that no sum of floats feels."""
 
@@ -240,31 +243,46 @@ def log_likelihood(
 ) -> FloatArray:
     """log p(readings | hypothesis) for ratios (k, ...); at most two readings are slips.
 
-    A second slip is tried where one slip explains the readings better than none by ``doubt``,
-    beside the reading that a slip explains best.
+    A second slip is tried where one slip explains the readings better than none by ``doubt``:
+    beside the reading that a slip explains best, and, where that one is not near zero, beside
+    the near zero that the hypothesis has most against. Two of these hide each other: with
+    either one left out the other still speaks, and a third reading looks the worse.
     """
     count = len(noise.current_ma)
     t = ratios.reshape(count, -1)
     readings = _Readings.of(noise)
     slipped = noise.slip_log[:, None] - noise.sound_log
     total = np.empty(t.shape[1])
-    # The reading whose slip explains most, -1 where not even one has to be.
+    # The readings beside which a second slip is tried, -1 for none.
     first = np.full(t.shape[1], -1)
+    hidden = np.full(t.shape[1], -1)
+    zeros = np.flatnonzero(noise.current_ma < SILENT_MA)
     for block in _blocks(t.shape[1], count):
         moments = readings.moments(t[:, block])
         none = moments.log_likelihood(scale, block)
         one = moments.without_each().log_likelihood(scale, block) + slipped
-        doubtful = np.flatnonzero(one.max(axis=0) > none + doubt)
-        first[block][doubtful] = one[:, doubtful].argmax(axis=0)
         total[block] = _log_sum(none, one)
+        doubtful = np.flatnonzero(one.max(axis=0) > none + doubt)
+        best = one[:, doubtful].argmax(axis=0)
+        first[block][doubtful] = best
+        if len(zeros) > 1:
+            most = zeros[t[zeros[:, None], block.start + doubtful].argmax(axis=0)]
+            hidden[block][doubtful] = np.where(np.isin(best, zeros), -1, most)
     for j in range(count if count > 2 else 0):
-        which = np.flatnonzero(first == j)
-        for block in _blocks(len(which), count):
-            cells = which[block]
-            left = readings.moments(t[:, cells]).without(j, readings.precision)
-            two = left.without_each().log_likelihood(scale, cells)
-            two += np.delete(slipped, j, axis=0) + slipped[j]
-            total[cells] = _log_sum(total[cells], two)
+        for which, with_first in (
+            (np.flatnonzero(first == j), False),
+            (np.flatnonzero(hidden == j), True),
+        ):
+            for block in _blocks(len(which), count):
+                cells = which[block]
+                left = readings.moments(t[:, cells]).without(j, readings.precision)
+                two = left.without_each().log_likelihood(scale, cells)
+                two += np.delete(slipped, j, axis=0) + slipped[j]
+                if with_first:
+                    # That pair has been counted beside the first.
+                    row = first[cells] - (first[cells] > j)
+                    two[row, np.arange(len(cells))] = -np.inf
+                total[cells] = _log_sum(total[cells], two)
     return (total + count * noise.sound_log).reshape(ratios.shape[1:])
 
 
