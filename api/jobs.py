@@ -30,7 +30,7 @@ class JobDocument(serializers.Serializer[Job]):
     max_attempts = serializers.IntegerField()
     progress_share = serializers.FloatField(help_text="0 to 1.")
     progress_words = serializers.CharField()
-    result = serializers.JSONField(allow_null=True)
+    result = serializers.JSONField(help_text="Whatever the kind of job gives; null until then.")
 
 
 class JobQuery(PageQuery):

@@ -13,7 +13,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.described import Answer, described
+from api.described import IF_MATCH, Answer, described
 from api.problems import MEDIA_TYPE
 from api.resource import Resource
 from api.strict import StrictSerializer
@@ -64,14 +64,14 @@ _WRITING = (
 _EDITING = (HTTPStatus.PRECONDITION_FAILED, HTTPStatus.PRECONDITION_REQUIRED)
 
 
-def problem_statuses(method: str, path: str) -> list[HTTPStatus]:
+def problem_statuses(method: str, path: str, *, edits: bool) -> list[HTTPStatus]:
     """The statuses of the problems that an address may answer with."""
     found = list(_EVERYWHERE)
     if "{" in path:
         found.append(HTTPStatus.NOT_FOUND)
     if method in {"POST", "PUT", "PATCH"}:
         found += _WRITING
-    if method in {"PUT", "PATCH"} or path.endswith("/corrections"):
+    if edits:
         found += _EDITING
     if path.endswith("/changes"):
         found.append(HTTPStatus.GONE)
@@ -100,7 +100,8 @@ class ApiSchema(AutoSchema):
 
     def _get_response_bodies(self, direction: Any = "response") -> Any:
         found = super()._get_response_bodies(direction=direction)
-        for status in problem_statuses(self.method, self.path):
+        edits = IF_MATCH in self.get_override_parameters()
+        for status in problem_statuses(self.method, self.path, edits=edits):
             code = str(int(status))
             found[code] = self._get_response_for_code(  # type: ignore[no-untyped-call]
                 ProblemDocument, code, (MEDIA_TYPE,), direction

@@ -29,7 +29,7 @@ from api.throttles import HEAVY
 from sites.geojson import path_geojson
 from sites.map_edits import MapEdit
 from sites.selectors.design import path_design_figures
-from sites.selectors.paths import path_get, revision_get
+from sites.selectors.paths import path_get
 from sites.selectors.properties import controller_get
 from sites.services.path_corrections import MOST_NOTE, path_correct
 from sites.services.path_imports import path_import, path_reimport
@@ -200,9 +200,9 @@ class WirePathSurvey(Resource):
     def get(self, request: Request, public_id: str) -> Response:
         """The survey (`clampline-survey/1`) of a revision, equal to what was taken in."""
         path = path_get(public_id)
-        number = revision_get(path, read_query(request, RevisionQuery).get("revision")).number
+        number = read_query(request, RevisionQuery).get("revision", path.revision)
         tag = revision_tag(number)
-        if is_unchanged(request, tag):
+        if number <= path.revision and is_unchanged(request, tag):
             return UnchangedResponse(tag)
         return Response(path_survey(path, number), headers={"ETag": tag})
 
@@ -271,9 +271,9 @@ class WirePathGeojson(Resource):
     def get(self, request: Request, public_id: str) -> Response:
         """A FeatureCollection (RFC 7946); without an anchor the geometries are null."""
         path = path_get(public_id)
-        number = revision_get(path, read_query(request, RevisionQuery).get("revision")).number
+        number = read_query(request, RevisionQuery).get("revision", path.revision)
         tag = revision_tag(number)
-        if is_unchanged(request, tag):
+        if number <= path.revision and is_unchanged(request, tag):
             return UnchangedResponse(tag)
         document = path_geojson(path, number)
         headers = {"ETag": tag}
