@@ -12,6 +12,8 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 # Processes that run tests side by side.
 WORKERS ?= 2
+# What the browser tests take from npm.
+AXE := tests/browser/node_modules/axe-core/axe.min.js
 # More words for pytest, for example: make test ARGS="-k ladder -x"
 ARGS ?=
 # Where `make demo` and `make stack` listen; `make demo SERVE=no` ends when the data is there.
@@ -20,7 +22,7 @@ SERVE ?= yes
 
 PIP_INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes
 
-.PHONY: help demo stack test test-sqlite test-postgres quick lint format lock install debian debian-services clean
+.PHONY: help demo stack test test-sqlite test-postgres quick lint format lock install debian debian-services browser debian-browser clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z%-]+:.*## / {printf "  make %-13s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -38,7 +40,7 @@ stack: debian-services $(VENV)/.runtime ## the same data on PostgreSQL and Redis
 
 test: test-sqlite test-postgres ## install what the tests need, then run all of them, on both databases
 
-test-sqlite: debian debian-services $(VENV)/.development ## all tests, on SQLite
+test-sqlite: debian debian-services browser $(VENV)/.development ## all tests, on SQLite
 	@$(BIN)/python -m pytest -n $(WORKERS) $(ARGS)
 
 # Status 5: none of the tests that ARGS chooses touches a database.
@@ -80,6 +82,16 @@ LOCK_OPTIONS := --generate-hashes --python-version 3.11 --quiet \
 
 debian:
 	@.ci/debian-packages ngspice venv postgresql redis
+
+# Chromium, and the accessibility checks that the tests run within it.
+browser: debian-browser $(AXE)
+
+debian-browser:
+	@.ci/debian-packages chromium npm
+
+$(AXE): tests/browser/package.json tests/browser/package-lock.json
+	@cd tests/browser && npm ci --silent --no-audit --no-fund --ignore-scripts
+	@touch $@
 
 $(BIN)/python:
 	@PYTHON=$(PYTHON) .ci/debian-packages venv

@@ -78,6 +78,8 @@ CSRF_FAILURE_VIEW = "core.pages.errors.csrf_failure"
 # Locked out for a while after so many wrong passwords for one name from one address.
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25
+# What the form and the backends call the name; else a lock counts for nobody.
+AXES_USERNAME_FORM_FIELD = "username"
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_VERBOSE = False
 AXES_LOCKOUT_CALLABLE = "core.pages.sign_in.locked_out"

@@ -9,8 +9,10 @@ from django.views.decorators.http import require_safe
 from core.accounts.actor import Actor
 from core.pages.access import page
 from core.problems import NotFound
+from faults.forms.place import read_place
 from faults.pages.words import TraceWords, chance_words
 from faults.selectors.traces import finding_list
+from faults.tracing.rig_places import nodes_of_place
 from sites.network_snapshot import path_network
 
 
@@ -25,12 +27,15 @@ def finding_page(request: HttpRequest, _actor: Actor, public_id: str) -> HttpRes
     if finding is None:
         raise NotFound(f"There is no finding {public_id}.")
     trace = finding.trace
-    words = TraceWords(path_network(trace.path, trace.revision))
+    network = path_network(trace.path, trace.revision)
+    words = TraceWords(network)
+    nodes = nodes_of_place(network, read_place(finding.at))
     context = {
         "finding": finding,
         "trace": trace,
         "call": trace.call,
         "place": trace.path.controller.property,
+        "node": nodes[0] if nodes else "",
         "where": words.on_path.place(finding.at),
         "chance": chance_words(finding.chance),
         "steps": [

@@ -83,7 +83,7 @@ def _ending(trace: Trace, step: Document, words: TraceWords, network: WirePath) 
             (one, words.on_path.place(one.at)) for one in finding_list(trace=trace).order_by("pk")
         ],
         "put_back": list(_put_back(step["as_left"], words, network)),
-        "reason": step.get("reason", ""),
+        "reason": plain_why(step.get("reason", "")),
     }
 
 
@@ -147,7 +147,9 @@ def _put_back(
 
 
 def plain_why(why: str) -> str:
-    """The reason for a step as a sentence, in the words of pages."""
+    """A reason of the engine as a sentence, in the words of pages."""
+    if not why:
+        return ""
     text = why.replace("segment ", "cable run ")
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."

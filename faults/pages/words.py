@@ -95,7 +95,7 @@ class TraceWords:
         if "current_ma" not in body:
             return "done"
         seen = body.get("cables_seen")
-        counted = "" if seen is None else f", {seen} cables and leads there"
+        counted = "" if seen is None else f" ({seen} wires)"
         return f"{body['current_ma']:g} mA{counted}"
 
     def expected(self, step: Document) -> list[Document]:

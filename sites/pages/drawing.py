@@ -56,7 +56,17 @@ def path_drawing(
     root.set("viewBox", f"{x - wide / 2:.1f} {y + HEAD - high / 2:.1f} {wide:g} {high:g}")
     root.set("width", f"{wide:g}")
     root.set("height", f"{high:g}")
+    _mark(root, x, y + HEAD)
     return ET.tostring(root, encoding="unicode")
+
+
+def _mark(root: ET.Element, x: float, y: float) -> None:
+    """Ring the place in the middle; the way from step to step would only lie across it."""
+    for layer in root.findall(f"{{{_SVG}}}g"):
+        for part in layer.findall(f"{{{_SVG}}}g[@class='steps-trail']"):
+            layer.remove(part)
+    ring = {"class": "trail", "fill": "none", "stroke-width": "3", "r": "17"}
+    ET.SubElement(root, f"{{{_SVG}}}circle", {**ring, "cx": f"{x:.1f}", "cy": f"{y:.1f}"})
 
 
 def svg_answer(svg: str) -> HttpResponse:

@@ -64,7 +64,7 @@ class PathWords:
             device = next((one for one in self.path.devices if one.id == name), None)
             return f"device {name}" + (f" at {self.node(device.node)}" if device else "")
         if kind == "splice":
-            return f"splice at {self.node(str(name))}"
+            return f"the splice at {self.node(str(name))}"
         if kind == "segment":
             return self.wire(str(name))
         if kind == "unmapped":

@@ -1,0 +1,70 @@
+"""An invented contractor with one property, its path and an open call, for the browser tests.
+
+``manage.py shell`` runs :func:`seed_all` on the database of the settings.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import sys
+
+from core.accounts.actor import Role, system_actor
+from core.accounts.people import contractor_create, person_create
+from core.clock import now
+from core.tenancy.scope import contractor_scope, everywhere
+from faults.services.events import EventReport, event_report
+from sites.services.controllers import ControllerDetails, controller_create
+from sites.services.path_imports import path_import
+from sites.services.properties import PropertyDetails, property_create
+from tests.architecture.house import ROOT
+
+PASSWORD = "weathered-oak-trellis"  # noqa: S105 - of people who exist in tests alone
+REHEARSAL = ROOT / "demo" / "north_lawn.json"
+NAMES = {Role.TECHNICIAN: "Ada Kestrel", Role.AUDITOR: "Mira Lund"}
+
+
+def seed(number: int) -> dict[str, str]:
+    """One contractor, whose people sign in as ``technician-1`` and so on."""
+    with everywhere(reason="a new contractor has no scope yet"):
+        contractor = contractor_create(name="Alder Water Works", time_zone="Europe/Madrid")
+    by = system_actor(contractor.pk, "tests")
+    with contractor_scope(contractor.pk):
+        for role, name in NAMES.items():
+            person_create(
+                sign_in_name=f"{role.value}-{number}",
+                name=name,
+                password=PASSWORD,
+                roles=[role],
+                by=by,
+            )
+        details = PropertyDetails(
+            name="Weir Garden",
+            time_zone="Europe/Madrid",
+            address="4 Weir Lane",
+            access_note="Key at the gate house. The dog is friendly.",
+        )
+        place = property_create(details=details, by=by)
+        cabinet = controller_create(place=place, details=ControllerDetails("Gate cabinet"), by=by)
+        survey = json.loads(REHEARSAL.read_text(encoding="utf-8"))["survey"]
+        path = path_import(controller=cabinet, survey=survey, by=by).path
+        assert path is not None
+        report = EventReport(
+            kind="overcurrent",
+            at=now() - dt.timedelta(hours=2),
+            path=path.public_id,
+            note="the message came with the second station",
+        )
+        call = event_report(report=report, by=by).call
+        assert call is not None
+    return {
+        "number": str(number),
+        "property": place.public_id,
+        "path": path.public_id,
+        "call": call.public_id,
+    }
+
+
+def seed_all(count: int) -> None:
+    """So many contractors; their ids are printed."""
+    sys.stdout.write(json.dumps([seed(number) for number in range(1, count + 1)]))

@@ -1,0 +1,162 @@
+"""Every page, walked from the table of addresses: nobody, an auditor, and another contractor."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, get_resolver, reverse
+
+from core.accounts.actor import Role
+from core.models import Contractor, Person
+from core.tenancy.scope import contractor_scope
+from faults.models import Finding, Observation
+from faults.models import Trace as TraceRow
+from faults.pages.urls import urlpatterns as faults_pages
+from sites.pages.urls import urlpatterns as sites_pages
+from tests.conftest import person_of
+from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
+from tests.pages.conftest import Entering, entered, text_of
+
+PAGES: list[URLPattern] = [*sites_pages, *faults_pages]
+NAMES = [str(page.name) for page in PAGES]
+POSTED = {
+    "call-move",
+    "call-path",
+    "trace-begin",
+    "trace-answer",
+    "trace-cannot",
+    "trace-withdraw",
+    "trace-end",
+}
+"""Addresses that only take forms."""
+BOTH = {"property", "trace-other"}
+"""Pages that also take a form."""
+OF_NOBODY = {"today", "properties"}
+"""Pages that name no one thing: everyone sees their own on them."""
+
+
+@pytest.fixture
+def ended(hunt: Hunt) -> Hunt:
+    hunt.send_all(played_bodies(rehearsal_of())[1])
+    hunt.again()
+    return hunt
+
+
+def address_of(name: str, hunt: Hunt) -> str:
+    if name in OF_NOBODY:
+        return reverse(name)
+    kind = name.partition("-")[0]
+    kinds = {
+        "property": hunt.call.property.public_id,
+        "path": hunt.trace.path.public_id,
+        "call": hunt.call.public_id,
+        "trace": hunt.trace.public_id,
+    }
+    if kind == "finding":
+        found = Finding.objects.filter(trace=hunt.trace).first()
+        assert found is not None
+        return reverse(name, args=[found.public_id])
+    # The one address of a trace's name that belongs to its call.
+    return reverse(name, args=[kinds["call" if name == "trace-begin" else kind]])
+
+
+def addresses(hunt: Hunt) -> Iterator[tuple[str, str]]:
+    with contractor_scope(hunt.by.contractor_id):
+        yield from [(name, address_of(name, hunt)) for name in NAMES]
+
+
+def test_the_walk_sees_every_page() -> None:
+    assert len(NAMES) == len(set(NAMES)) >= 16
+    assert {*POSTED, *BOTH, *OF_NOBODY} <= set(NAMES)
+    routed = {key for key in get_resolver().reverse_dict if isinstance(key, str)}
+    own = {"sign-in", "sign-out", "livez"}
+    assert routed == own | set(NAMES)
+
+
+def test_nobody_is_sent_to_sign_in(ended: Hunt) -> None:
+    client = Client()
+    for name, address in addresses(ended):
+        methods = [client.post] if name in POSTED else [client.get]
+        for method in [*methods, *([client.post] if name in BOTH else [])]:
+            answer = method(address)
+            assert answer.status_code == 302, name
+            assert answer["Location"].startswith("/sign-in?next="), name
+
+
+def test_everyone_of_the_contractor_reads_and_no_cache_keeps_it(
+    ended: Hunt, technician: Person, auditor: Person, owner: Person
+) -> None:
+    for person in (technician, auditor, owner):
+        client = entered(person)
+        for name, address in addresses(ended):
+            if name in POSTED:
+                assert client.get(address).status_code == 405, name
+            elif name == "trace-other" and person is auditor:
+                assert client.get(address).status_code == 403
+            else:
+                answer = client.get(address)
+                assert answer.status_code == 200, name
+                assert "no-store" in answer["Cache-Control"], name
+
+
+def test_an_auditor_changes_nothing(ended: Hunt, auditor: Person, enter: Entering) -> None:
+    client = enter(auditor)
+    seen = Observation.objects.count(), TraceRow.objects.count(), ended.call.version
+    for name, address in addresses(ended):
+        if name in POSTED | BOTH:
+            answer = client.post(address, {"why": "x", "version": "1"})
+            assert answer.status_code == 403, name
+            assert "nothing was changed" in text_of(answer)
+    ended.again()
+    assert (Observation.objects.count(), TraceRow.objects.count(), ended.call.version) == seen
+    page = client.get(reverse("trace", args=[ended.trace.public_id])).content.decode()
+    assert page.count("<form") == 1, "the button to sign out is the only form of an auditor"
+
+
+def test_somebody_without_a_role_sees_nothing(ended: Hunt, contractor: Contractor) -> None:
+    person = person_of(contractor, Role.AUDITOR, "Nina")
+    with contractor_scope(contractor.pk):
+        person.is_auditor = False
+        person.save()
+    client = entered(person)
+    for name, address in addresses(ended):
+        answer = client.post(address) if name in POSTED else client.get(address)
+        assert answer.status_code == 403, name
+
+
+def test_what_belongs_to_another_contractor_is_not_there(
+    ended: Hunt, other_contractor: Contractor
+) -> None:
+    client = entered(person_of(other_contractor, Role.OWNER))
+    names = {ended.call.property.name, ended.trace.path.label}
+    for name, address in addresses(ended):
+        answer = client.post(address) if name in POSTED else client.get(address)
+        assert answer.status_code == (200 if name in OF_NOBODY else 404), name
+        if name in BOTH:
+            assert client.post(address).status_code == 404, name
+        assert not [one for one in names if one in text_of(answer)], name
+
+
+def test_a_page_that_is_not_there_looks_like_one_of_ours(browser: Client) -> None:
+    for address in ("/nowhere", "/calls/call_00000000000000000000000000"):
+        answer = browser.get(address)
+        assert answer.status_code == 404
+        assert "Not found" in text_of(answer)
+        assert b"Sign out" in answer.content
+
+
+def test_pages_keep_the_policy_that_forbids_foreign_scripts(browser: Client, ended: Hunt) -> None:
+    for name, address in addresses(ended):
+        if name in POSTED:
+            continue
+        answer = browser.get(address)
+        policy = answer["Content-Security-Policy"]
+        assert "default-src 'none'" in policy, name
+        assert "unsafe" not in policy, name
+        page = answer.content.decode()
+        if not name.endswith("drawing"):
+            assert "<style" not in page, name
+            assert " style=" not in page, name
+            assert " on" + "click" not in page, name
