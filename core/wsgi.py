@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.core.wsgi import get_wsgi_application
 
 from core.environment import choose_settings
+from core.jobs.publisher import get_ready_to_publish
 
 choose_settings()
 application = get_wsgi_application()
+get_ready_to_publish()

@@ -61,9 +61,19 @@ def offer_job(job_pk: int) -> bool:
     return _publisher().offer(job_pk) if settings.REDIS_URL else True
 
 
+def get_ready_to_publish() -> None:
+    """For the start of a web server: its first request would pay for importing Celery."""
+    if settings.REDIS_URL:
+        _publisher()
+
+
 @cache
 def _publisher() -> Publisher:
     # Celery takes 0.3 s to import; a process that publishes nothing does without.
-    from core.celery import publish  # noqa: PLC0415
+    from core.celery import app, publish  # noqa: PLC0415
+
+    # What it imports late by itself.
+    app.finalize()
+    _ = app.amqp.queues
 
     return Publisher(publish)

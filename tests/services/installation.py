@@ -37,10 +37,6 @@ class Asked:
     took_ms: tuple[float, ...]
     refused: int
 
-    @property
-    def p95_ms(self) -> float:
-        return sorted(self.took_ms)[int(0.95 * (len(self.took_ms) - 1))]
-
 
 @dataclass
 class Installation:
@@ -154,6 +150,9 @@ class Installation:
             log = (self.folder / "log").read_text(encoding="utf-8", errors="replace")
             raise AssertionError(f"{late}; {self.states()}; log: {log[-3000:]}") from late
 
+    def wait_asked(self, jobs: int) -> None:
+        wait_until(lambda: sum(self.states().values()) >= jobs, f"{jobs} jobs are asked for")
+
     def wait_running(self) -> None:
         wait_until(lambda: self.states().get("running", 0) > 0, "a job runs")
 
@@ -177,6 +176,10 @@ def asked(words: str) -> Asked:
 
 def _options(options: dict[str, Any]) -> list[str]:
     return [f"--{name}={value}" for name, value in options.items()]
+
+
+def p95(values: tuple[float, ...]) -> float:
+    return sorted(values)[int(0.95 * (len(values) - 1))]
 
 
 def all_once(installation: Installation, jobs: tuple[str, ...]) -> None:

@@ -9,7 +9,7 @@ import time
 import pytest
 
 from tests.services.conftest import Install
-from tests.services.installation import Asked, Installation, all_once, asked, kill_group
+from tests.services.installation import Asked, Installation, all_once, asked, kill_group, p95
 from tests.services.servers import PostgresServer, RedisServer, wait_until
 
 pytestmark = pytest.mark.slow
@@ -17,6 +17,8 @@ pytestmark = pytest.mark.slow
 log = logging.getLogger("tests.services")
 
 POST_MS = 50.0
+WAITS_MS = 1000.0
+BEFORE = 20
 
 
 def start_production(site: Installation) -> None:
@@ -92,7 +94,7 @@ def ask_through(site: Installation, break_it: str, redis_server: RedisServer) ->
     """Ask for jobs for some seconds, and do this to Redis in the middle of them."""
     # More than the worker can do meanwhile, so that messages wait in Redis and can be lost.
     asking = site.asking(count=60, seconds=0.4, every=0.1)
-    time.sleep(3.0)
+    site.wait_asked(BEFORE)
     match break_it:
         case "stopped":
             redis_server.stop(signal.SIGKILL)
@@ -122,11 +124,13 @@ def test_redis_away_holds_up_no_request_and_loses_no_job(
     start_production(site)
     found = ask_through(site, break_it, redis_server)
     waited_s = site.wait_done(len(found.jobs), within_s=120.0)
-    slowest_ms = max(found.took_ms)
-    log.info("p95 %.1f ms, slowest %.1f ms, %.1f s", found.p95_ms, slowest_ms, waited_s)
     all_once(site, found.jobs)
-    assert found.p95_ms < POST_MS, f"slowest {slowest_ms:.0f} ms"
-    assert slowest_ms < 10 * POST_MS, "somebody waited for Redis"
+    before_ms, after_ms = found.took_ms[:BEFORE], found.took_ms[BEFORE:]
+    figures = f"p95 {p95(before_ms):.1f} ms before and {p95(after_ms):.1f} ms after"
+    log.info("%s, slowest %.1f ms, all done after %.1f s", figures, max(after_ms), waited_s)
+    # Where the machine is busy with other things, posts are slow before it too.
+    assert p95(after_ms) < max(POST_MS, 2.0 * p95(before_ms)), figures
+    assert max(after_ms) < WAITS_MS, "somebody waited for Redis"
 
 
 def test_postgres_restarted_under_load_all_accepted_work_is_done(

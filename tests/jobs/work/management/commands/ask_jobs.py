@@ -11,6 +11,7 @@ from django.db import DatabaseError, connection
 
 from core.accounts.actor import system_actor
 from core.jobs.ask import job_enqueue
+from core.jobs.publisher import get_ready_to_publish
 from core.models import Contractor
 from core.tenancy.scope import contractor_scope, everywhere
 
@@ -27,6 +28,8 @@ class Command(BaseCommand):
         with everywhere(reason="a test begins"):
             contractor = Contractor.objects.order_by("pk").first()
         assert contractor is not None
+        # As the web server's start does.
+        get_ready_to_publish()
         jobs, took_ms, refused = [], [], 0
         for number in range(options["count"]):
             while True:
