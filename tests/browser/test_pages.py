@@ -205,7 +205,7 @@ def test_the_looks_over_a_page_see_what_is_wrong(visitor: Visitor) -> None:
         """() => {
             document.querySelector("main").innerHTML += "<input><div class=wide>wide</div>";
             const sheet = new CSSStyleSheet();
-            sheet.replaceSync(".wide { width: 900px } main > input { all: initial }");
+            sheet.replaceSync(".wide { width: 900px } main > input { all: initial !important }");
             document.adoptedStyleSheets = [sheet];
         }"""
     )
