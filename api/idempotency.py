@@ -83,7 +83,7 @@ def _claimed_first(claim: KeptAnswer, use: KeyUse, handler: Handler) -> Response
         answer = handler()
     except Exception:
         if before is None:
-            KeptAnswer.objects.filter(public_id=claim.public_id, status=None).delete()
+            _forget(claim)
             raise
         # Whoever claimed the key may have been at it at the same time.
         finished = KeptAnswer.objects.filter(public_id=before.public_id).first()
@@ -106,6 +106,10 @@ def _earlier(claim: KeptAnswer) -> KeptAnswer | None:
         defect = Defect("", told, "a key of its own for each request")
         raise Invalid(told, defects=[defect])
     return found
+
+
+def _forget(claim: KeptAnswer) -> None:
+    KeptAnswer.objects.filter(public_id=claim.public_id, status=None).delete()
 
 
 def _keep(claim: KeptAnswer, answer: Response, use: KeyUse) -> None:

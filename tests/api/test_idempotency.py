@@ -16,12 +16,14 @@ from django.db import connection
 
 from api.idempotency import KEPT_FOR, REPLAYED, forget_old_answers
 from api.models import KeptAnswer
+from core.accounts.actor import system_actor
 from core.clock import now
 from core.environment import handed_on
 from core.models import Contractor, Crew
 from core.tenancy.scope import contractor_scope
 from tests.api.asking import Asker
 from tests.api.hundred_threads import THREADS, statuses_of_threads
+from tests.api.things import a_call
 from tests.architecture.house import ROOT
 
 PROGRAM = """
@@ -116,3 +118,24 @@ def test_a_hundred_threads_with_one_key_on_sqlite(tmp_path: Path) -> None:
     )
     assert ran.returncode == 0, ran.stderr
     assert Counter(json.loads(ran.stdout)) == {"new": 1, "replayed": THREADS - 1, "crews": 1}
+
+
+def test_a_crash_before_the_answer_is_kept_leaves_one_effect(
+    machine: Asker, contractor: Contractor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the engine runs, the effect is stored by itself and the answer after it."""
+    with contractor_scope(contractor.pk):
+        call = a_call(system_actor(contractor.pk, "tests"))
+
+    def crash(*_: Any) -> None:
+        raise RuntimeError("killed here")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("api.idempotency._keep", crash)
+        assert machine.post("/traces", {"call": call}, Idempotency_Key="c1").status_code == 500
+    again = machine.post("/traces", {"call": call}, Idempotency_Key="c1")
+    traces = machine.get("/traces").json()["items"]
+    assert (again.status_code, again.json()["trace"]) == (409, traces[0]["id"])
+    assert len(traces) == 1
+    other = machine.post("/traces", {"call": call, "known": {}}, Idempotency_Key="c1")
+    assert other.status_code == 422
