@@ -19,7 +19,8 @@ from tests.architecture.house import ROOT
 
 pytestmark = pytest.mark.slow
 
-START_S, END_S = 90.0, 45.0
+# Some 9 s on a machine that has nothing else to do.
+START_S, END_S = 180.0, 60.0
 
 
 def wait_until(holds: Callable[[], bool], within_s: float, what: str) -> None:
