@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator
 from typing import Any
 
 from core.problems import Defect, Invalid, TooLarge
 from faults.forms.observation import read_observation
 from faults.tracing.observations import Observation
-from sites.forms.defects import FormDefects
+from sites.forms.defects import Defect as FormDefect
+from sites.forms.defects import FormDefects, pointer_to, refuse_if_any
 from sites.forms.load import load_document
 
 Document = dict[str, Any]
@@ -29,6 +31,7 @@ def body_read(body: object) -> tuple[Document, Observation]:
             raise TooLarge(f"An observation has at most {MOST_CHARACTERS} characters.")
         # Also an object goes through the text, so that it may hold what JSON may, and no more.
         document = load_document(text)
+        refuse_if_any(_unkept(document))
         return document, read_observation(document)
     except FormDefects as form:
         raise Invalid(
@@ -38,6 +41,18 @@ def body_read(body: object) -> tuple[Document, Observation]:
     except (TypeError, ValueError, RecursionError) as unfit:
         defect = Defect("", "this is not JSON", "one JSON object: { … }")
         raise Invalid("The observation does not fit.", defects=[defect]) from unfit
+
+
+def _unkept(value: object, pointer: str = "") -> Iterator[FormDefect]:
+    """Text with a null character, which PostgreSQL does not keep."""
+    if isinstance(value, dict):
+        for name, member in value.items():
+            yield from _unkept(member, pointer + pointer_to(name))
+    elif isinstance(value, list):
+        for place, member in enumerate(value):
+            yield from _unkept(member, pointer + pointer_to(place))
+    elif isinstance(value, str) and "\0" in value:
+        yield FormDefect(pointer, "this holds a null character", "text without it")
 
 
 def digest(document: object) -> str:

@@ -72,6 +72,7 @@ def test_a_digest_is_that_of_what_is_said() -> None:
         ({"body": {"do": "fly"}}, "/do"),
         ({"body": {"do": "reference", "current_ma": float("nan")}}, "/current_ma"),
         ({"body": '{"do": "message", "shown": true, "shown": false}'}, "/shown"),
+        ({"body": {"do": "cannot", "node": "N1", "why": "a\0b"}}, "/why"),
         ({"body": "[]"}, ""),
         ({"body": object()}, ""),
     ],
