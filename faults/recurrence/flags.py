@@ -29,7 +29,7 @@ from faults.recurrence.checked import (
     floats,
     same_length,
 )
-from faults.recurrence.peers import PeerData, PeerRates, fit_peer_data
+from faults.recurrence.peers import PeerData, PeerRates, distinct_pairs, fit_peer_data
 
 LARGE_GROUP = 20_000
 """Units past which the fit is taken as known and the unit itself is left in it: its own weight,
@@ -76,7 +76,7 @@ def flag_units(
 
     counts, exposure, group: shape (n,); ``group`` says who are peers. A unit without exposure, or
     alone among its peers, has p-value 1. O(n log n); about 60 n evaluations of the incomplete beta
-    function in small groups, n in large ones.
+    function in small groups (fewer where units are alike), n in large ones.
 
     Raises RecurrenceError for bad data.
     """
@@ -127,7 +127,7 @@ def peer_p_values(
     fit = fit_peer_data(data)
     if data.total == 0 and not np.any(counts):
         return np.ones(len(counts)), fit
-    if len(data.counts) > LARGE_GROUP:
+    if data.units > LARGE_GROUP:
         return upper_tail(counts, fit.mean * exposure, fit.dispersion), fit
     return _averaged(counts, exposure, kept, data), fit
 
@@ -163,24 +163,30 @@ def adjusted_p_values(p_values: ArrayLike) -> Floats:
 def _averaged(counts: Wholes, exposure: Floats, kept: Flags, data: PeerData) -> Floats:
     """The tail over nodes of (φ, μ), each weighted by the likelihood of the unit's peers."""
     dispersions, means, log_weight = _nodes(data)
-    tails = np.empty((len(dispersions), len(counts)))
+    units = distinct_pairs(counts, exposure)
+    tails = np.empty((len(dispersions), len(units.counts)))
     log_own = np.zeros_like(tails)
     for k, (dispersion, mean) in enumerate(zip(dispersions, means, strict=True)):
-        expected = mean * exposure
-        tails[k] = upper_tail(counts, expected, float(dispersion))
-        log_own[k, kept] = _log_mass(counts[kept], expected[kept], float(dispersion))
+        expected = mean * units.exposure
+        tails[k] = upper_tail(units.counts, expected, float(dispersion))
+        log_own[k] = _log_mass(units.counts, expected, float(dispersion))
     # Leaving the unit out of the likelihood is dividing by its own mass.
-    log_others = log_weight[:, None] - log_own
-    weight = np.exp(log_others - log_others.max(axis=0))
-    averaged: Floats = np.sum(weight * tails, axis=0) / np.sum(weight, axis=0)
-    return np.minimum(averaged, 1.0)
+    with_itself_out = _weighted(tails, log_weight[:, None] - log_own)
+    as_it_is = _weighted(tails, np.broadcast_to(log_weight[:, None], tails.shape))
+    return floats(np.where(kept, with_itself_out[units.place], as_it_is[units.place]))
+
+
+def _weighted(tails: Floats, log_weight: Floats) -> Floats:
+    """Means of tails over nodes."""
+    weight = np.exp(log_weight - log_weight.max(axis=0))
+    return floats(np.minimum(np.sum(weight * tails, axis=0) / np.sum(weight, axis=0), 1.0))
 
 
 def _nodes(data: PeerData) -> tuple[Floats, Floats, Floats]:
     """Dispersions, means and log weights of a grid over what the whole group leaves open."""
     # A failure-free group still leaves a rate open: half a failure, as Jeffreys has it.
     total = max(data.total, 0.5)
-    scale = total / len(data.counts)
+    scale = total / data.units
 
     def dispersion_of(u: Floats) -> Floats:
         return (1.0 - u) / (u * scale)

@@ -43,7 +43,8 @@ def part_lives(fitted: Sequence[float], failures: ArrayLike, end: float) -> Live
     times = np.sort(checked_amounts(failures, "failures"))
     begins = np.sort(checked_amounts(fitted, "fitted"))
     ages, ended = [], []
-    for start, stop in zip(begins, [*begins[1:], end], strict=True):
+    stops = np.append(begins[1:], end)[: len(begins)]
+    for start, stop in zip(begins, stops, strict=True):
         own = times[(times > start) & (times <= stop)]
         if len(own):
             ages.append(own[0] - start)

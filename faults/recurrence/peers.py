@@ -21,6 +21,7 @@ from faults.recurrence.checked import (
     Wholes,
     checked_amounts,
     checked_counts,
+    floats,
     same_length,
 )
 
@@ -54,28 +55,53 @@ class PeerRates:
         return np.inf if self.dispersion == 0.0 or self.mean == 0.0 else self.shape / self.mean
 
 
+@dataclass(frozen=True, slots=True)
+class DistinctPairs:
+    """``counts`` and ``exposure`` once each, how many units have them, and each unit's place."""
+
+    counts: Wholes
+    exposure: Floats
+    number: Floats
+    place: Wholes
+
+
+def distinct_pairs(counts: Wholes, exposure: Floats) -> DistinctPairs:
+    """Units alike in count and exposure, taken together, in rising order. O(n log n)."""
+    paired, place, number = np.unique(
+        exposure + 1j * counts, return_inverse=True, return_counts=True
+    )
+    failed = np.rint(paired.imag).astype(np.int64)
+    return DistinctPairs(failed, floats(paired.real), floats(number), place.astype(np.int64))
+
+
 class PeerData:
-    """Counts and exposures of a group, with what the likelihood needs worked out once."""
+    """Counts and exposures of a group, with what the likelihood needs worked out once.
+
+    Units alike in both are kept once, with their number: splices of one path share an exposure.
+    """
 
     def __init__(self, counts: ArrayLike, exposure: ArrayLike) -> None:
         """Raises RecurrenceError for bad counts or exposures, or a failure without exposure."""
-        self.counts: Wholes = checked_counts(counts)
-        self.exposure: Floats = checked_amounts(exposure, "exposure")
-        same_length(counts=self.counts, exposure=self.exposure)
-        if np.any(self.counts[self.exposure == 0.0]):
+        every: Wholes = checked_counts(counts)
+        amounts: Floats = checked_amounts(exposure, "exposure")
+        same_length(counts=every, exposure=amounts)
+        if np.any(every[amounts == 0.0]):
             raise RecurrenceError("exposure: a unit that failed was exposed; expected above 0")
-        self.total = int(self.counts.sum())
-        self.whole_exposure = float(self.exposure.sum())
+        self.units = len(every)
+        self.total = int(every.sum())
+        self.whole_exposure = float(amounts.sum())
         if self.whole_exposure <= 0.0:
             raise RecurrenceError("exposure: a group needs some")
-        tally = np.bincount(self.counts) if len(self.counts) else np.zeros(1, dtype=np.int64)
+        alike = distinct_pairs(every, amounts)
+        self.counts, self.exposure, self.alike = alike.counts, alike.exposure, alike.number
+        tally = np.bincount(every)
         # Units that failed more than j times, for j = 0, 1, ...: the product over each count.
-        self._more_than = (tally.sum() - np.cumsum(tally))[:-1].astype(np.float64)
+        self._more_than = floats((tally.sum() - np.cumsum(tally))[:-1])
         self._below = np.arange(len(self._more_than), dtype=np.float64)
         exposed = self.exposure > 0.0
         self._constant = float(
-            np.sum(self.counts[exposed] * np.log(self.exposure[exposed]))
-            - np.sum(gammaln(self.counts + 1.0))
+            np.sum((self.alike * self.counts)[exposed] * np.log(self.exposure[exposed]))
+            - np.sum(tally * gammaln(np.arange(len(tally)) + 1.0))
         )
 
     def log_likelihood(self, mean: float, dispersion: float) -> float:
@@ -85,10 +111,11 @@ class PeerData:
         start = self._constant + self.total * np.log(mean)
         expected = mean * self.exposure
         if dispersion == 0.0:
-            return float(start - expected.sum())
+            return float(start - mean * self.whole_exposure)
         spread = np.log1p(dispersion * expected)
         rising = np.sum(self._more_than * np.log1p(dispersion * self._below))
-        return float(start + rising - np.sum((self.counts + 1.0 / dispersion) * spread))
+        pulled = np.sum(self.alike * (self.counts + 1.0 / dispersion) * spread)
+        return float(start + rising - pulled)
 
     def mean_given(self, dispersion: float) -> float:
         """The mean rate that is likeliest for a dispersion: Σ (s − μt)/(1 + φμt) = 0.
@@ -99,18 +126,19 @@ class PeerData:
         if dispersion == 0.0 or self.total == 0:
             return pooled
         exposed = self.exposure > 0.0
-        t, s = self.exposure[exposed], self.counts[exposed]
+        t, s, n = self.exposure[exposed], self.counts[exposed], self.alike[exposed]
         low, high = 0.0, float(np.max(s / t))
         mean = pooled
         for _ in range(_STEPS_OF_MEAN):
             below = 1.0 + dispersion * mean * t
-            score = float(np.sum((s - mean * t) / below))
-            slope = -float(np.sum(t * (1.0 + dispersion * s) / below**2))
+            score = float(np.sum(n * (s - mean * t) / below))
+            slope = -float(np.sum(n * t * (1.0 + dispersion * s) / below**2))
             low, high = (mean, high) if score > 0.0 else (low, mean)
             following = mean - score / slope
             if not low < following < high:
                 following = 0.5 * (low + high)
-            if abs(following - mean) <= 1e-14 * mean:
+            # Newton's error after a step is of the order of the step squared.
+            if abs(following - mean) <= 1e-9 * mean:
                 return following
             mean = following
         return mean
@@ -118,9 +146,8 @@ class PeerData:
     def mean_information(self, mean: float, dispersion: float) -> float:
         """Observed information of log μ at its likeliest value."""
         expected = mean * self.exposure
-        return float(
-            np.sum(expected * (1.0 + dispersion * self.counts) / (1.0 + dispersion * expected) ** 2)
-        )
+        bent = (1.0 + dispersion * self.counts) / (1.0 + dispersion * expected) ** 2
+        return float(np.sum(self.alike * expected * bent))
 
     def profile(self, dispersion: float) -> float:
         """Log likelihood with the mean at its likeliest."""
@@ -131,11 +158,11 @@ class PeerData:
         mean = self.mean_given(dispersion)
         m = mean * self.exposure
         if dispersion * float(m.max(initial=0.0)) < 1e-6 and dispersion < 1e-6:
-            return float(0.5 * np.sum((self.counts - m) ** 2 - self.counts))
+            return float(0.5 * np.sum(self.alike * ((self.counts - m) ** 2 - self.counts)))
         x = dispersion * m
         rising = np.sum(self._more_than * self._below / (1.0 + dispersion * self._below))
-        bent = np.sum(np.log1p(x)) / dispersion**2
-        pulled = np.sum((self.counts + 1.0 / dispersion) * m / (1.0 + x))
+        bent = np.sum(self.alike * np.log1p(x)) / dispersion**2
+        pulled = np.sum(self.alike * (self.counts + 1.0 / dispersion) * m / (1.0 + x))
         return float(rising + bent - pulled)
 
 
@@ -155,7 +182,7 @@ def fit_peer_data(data: PeerData) -> PeerRates:
     dispersion = _likeliest_dispersion(data)
     mean = data.mean_given(dispersion)
     likelihood = data.log_likelihood(mean, dispersion)
-    return PeerRates(mean, dispersion, likelihood, len(data.counts))
+    return PeerRates(mean, dispersion, likelihood, data.units)
 
 
 def _likeliest_dispersion(data: PeerData) -> float:
@@ -163,7 +190,8 @@ def _likeliest_dispersion(data: PeerData) -> float:
     if data.total == 0 or data.dispersion_score(0.0) <= 0.0:
         return 0.0
     m = data.mean_given(0.0) * data.exposure
-    moments = float(np.sum((data.counts - m) ** 2 - data.counts) / np.sum(m**2))
+    excess = np.sum(data.alike * ((data.counts - m) ** 2 - data.counts))
+    moments = float(excess / np.sum(data.alike * m**2))
     low = high = min(max(moments, 1e-6), 1e3)
     while data.dispersion_score(high) > 0.0:
         low, high = high, 4.0 * high

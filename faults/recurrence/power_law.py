@@ -52,7 +52,8 @@ def _fits(sums: FailureSums, failures: FailureTimes, level: float) -> PowerLaws:
     spread = np.where(some, logs, np.nan)
     shape = np.where(some, counted, 1.0)
     beta = whole / spread
-    with np.errstate(invalid="ignore"):
+    # Two failures close to the end give a huge β: T^β is then infinite and λ 0, to all digits.
+    with np.errstate(invalid="ignore", over="ignore"):
         lam = whole / np.where(some, failures.end, np.nan) ** beta
     return PowerLaws(
         failures=whole,
