@@ -247,7 +247,7 @@ def test_the_comparison_can_fail(tmp_path: Path) -> None:
 
 def random_case(seed: int) -> tuple[WirePath, Condition]:
     """A random path of 4 to 25 nodes, loops in half of them, with up to three faults."""
-    rng = random.Random(seed)  # noqa: S311 - seeded cases
+    rng = random.Random(seed)
     count = rng.randint(4, 25)
     edges = [(rng.randrange(max(0, k - rng.randint(1, 6)), k), k) for k in range(1, count)]
     for _ in range(rng.choice((0, 0, 1, 3))):

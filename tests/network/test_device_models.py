@@ -22,7 +22,7 @@ COIL = 40.0 + 100.0j
 
 def with_model(path: WirePath, seed: int, **fields: object) -> WirePath:
     """Two devices of three get this model and a draw that matters."""
-    rng = random.Random(seed)  # noqa: S311 - seeded cases
+    rng = random.Random(seed)
     devices = tuple(
         replace(device, draw_ma=rng.uniform(5.0, 80.0), **(fields if k % 3 else {}))  # type: ignore[arg-type]
         for k, device in enumerate(path.devices)
@@ -143,7 +143,7 @@ def test_two_alike_that_only_one_at_a_time_could_use_are_refused() -> None:
 @pytest.mark.parametrize("seed", range(25))
 def test_off_below_finds_a_consistent_state_or_there_is_none(seed: int) -> None:
     """Against all 2^m sets of devices on and off, each by dense Newton."""
-    rng = random.Random(seed)  # noqa: S311 - seeded cases
+    rng = random.Random(seed)
     path = field_path(rng.choice(list(SHAPES.values())))
     devices = tuple(
         replace(

@@ -50,7 +50,7 @@ def test_preorder_walks_a_subtree_before_its_sibling() -> None:
 
 @pytest.mark.parametrize("seed", range(8))
 def test_every_subtree_is_contiguous_and_edges_lead_where_they_should(seed: int) -> None:
-    rng = random.Random(seed)  # noqa: S311 - seeded cases
+    rng = random.Random(seed)
     pairs = [(rng.randrange(k), k) for k in range(1, 60)]
     pairs = [pair if rng.random() < 0.5 else pair[::-1] for pair in pairs]
     topology = build_topology(60, np.array(pairs), 0)

@@ -152,7 +152,7 @@ def assert_left_as_by_hand(taken: list[Observation], rig: Rig, by_hand: ByHand) 
 
 
 def attempts(seed: int, count: int) -> list[Observation]:
-    chance = Random(seed)  # noqa: S311
+    chance = Random(seed)
     return [anything(chance) for _ in range(count)]
 
 
