@@ -19,7 +19,7 @@ from core.pages.access import page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.event import EventKind
-from faults.pages.today import calls_with_traces
+from faults.pages.open_calls import calls_with_traces
 from faults.selectors.calls import call_list
 from faults.selectors.events import event_list
 from faults.services.events import EventReport, event_report

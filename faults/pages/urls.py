@@ -6,9 +6,9 @@ from django.urls import path
 
 from faults.pages.calls import call_move_page, call_page, call_path_page, trace_begin
 from faults.pages.findings import finding_page
+from faults.pages.open_calls import open_calls
 from faults.pages.other import trace_other
 from faults.pages.places import property_page
-from faults.pages.today import today
 from faults.pages.traces import (
     trace_answer,
     trace_cannot,
@@ -19,7 +19,7 @@ from faults.pages.traces import (
 )
 
 urlpatterns = [
-    path("", today, name="today"),
+    path("", open_calls, name="open-calls"),
     path("properties/<slug:public_id>", property_page, name="property"),
     path("calls/<slug:public_id>", call_page, name="call"),
     path("calls/<slug:public_id>/move", call_move_page, name="call-move"),

@@ -52,7 +52,7 @@ def test_a_whole_trace_on_a_phone_ends_in_a_proved_finding(visitor: Visitor) -> 
             looked_over(visitor)
         technician.answers()
     expect(page.get_by_role("heading", level=1)).to_have_text("Proved")
-    expect(page.locator(".verdict.proved")).to_contain_text("the splice at box B74")
+    expect(page.locator(".verdict.proved")).to_contain_text("The splice at box B74")
     assert {"message", "power", "fit_coil", "reference", "clamp", "isolate", "restore"} <= seen
     looked_over(visitor)
     page.get_by_role("link", name="What it rests on").click()

@@ -33,7 +33,7 @@ POSTED = {
 """Addresses that only take forms."""
 BOTH = {"property", "trace-other"}
 """Pages that also take a form."""
-OF_NOBODY = {"today", "properties"}
+OF_NOBODY = {"open-calls", "properties"}
 """Pages that name no one thing: everyone sees their own on them."""
 
 

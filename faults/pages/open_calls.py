@@ -23,7 +23,7 @@ _URGENCIES = (Urgency.URGENT, Urgency.SOON, Urgency.ROUTINE)
 
 @require_safe
 @page
-def today(request: HttpRequest, _actor: Actor) -> HttpResponse:
+def open_calls(request: HttpRequest, _actor: Actor) -> HttpResponse:
     """What is open, the most urgent first."""
     order = Case(
         *(When(urgency=urgency, then=Value(place)) for place, urgency in enumerate(_URGENCIES)),
@@ -39,7 +39,7 @@ def today(request: HttpRequest, _actor: Actor) -> HttpResponse:
         "places": list(places[:MOST_PROPERTIES]),
         "place_count": places.count(),
     }
-    return render(request, "faults/today.html", context)
+    return render(request, "faults/open_calls.html", context)
 
 
 def calls_with_traces(calls: list[FaultCall]) -> list[dict[str, object]]:
