@@ -73,6 +73,7 @@ def _doing(trace: Trace, step: Document, words: TraceWords) -> Document:
         "form": blank_answer(trace, step),
         "node": node_of(words.path, step),
         "why": plain_why(step["why"]),
+        "notes": [plain_why(note) for note in step.get("notes", [])],
     }
 
 
