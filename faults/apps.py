@@ -11,3 +11,10 @@ class FaultsConfig(AppConfig):
     name = "faults"
     label = "faults"
     verbose_name = "Faults"
+
+    def get_ready_to_serve(self) -> None:
+        """Check the schemas of the forms that requests bring."""
+        from faults.forms.schema_files import form_defects
+
+        for form in ("observation", "trace"):
+            form_defects({}, form)

@@ -47,9 +47,7 @@ def validator(schema_file: Path, *folders: Path) -> Draft202012Validator:
     registry: Registry[Any] = Registry()
     for folder in (schema_file.parent, *folders):
         for beside in sorted(folder.glob("*.schema.json")):
-            contents = _schema(beside)
-            Draft202012Validator.check_schema(contents)
-            registry = Resource.from_contents(contents) @ registry
+            registry = Resource.from_contents(_schema(beside)) @ registry
     name = _schema(schema_file)["$id"]
     found = registry.resolver().lookup(name)
     schema = _joined(found.contents, found.resolver)
@@ -118,9 +116,12 @@ def shape_defects(document: object, checker: Draft202012Validator) -> list[Defec
     return list(found.values())
 
 
+@cache
 def _schema(schema_file: Path) -> Schema:
-    schema: Schema = json.loads(schema_file.read_text(encoding="utf-8"))
-    return schema
+    """A schema that is one; checking takes far longer than reading, so it is done once."""
+    contents: Schema = json.loads(schema_file.read_text(encoding="utf-8"))
+    Draft202012Validator.check_schema(contents)
+    return contents
 
 
 def _told(errors: Iterable[ValidationError]) -> Iterator[Defect]:
