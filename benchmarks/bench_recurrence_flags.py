@@ -18,7 +18,7 @@ from faults.recurrence.flags import FlagParams, flag_units
 
 Q = 0.05
 _UNEQUAL = 0.4
-WORLDS = {"equal": 1000, "unequal": 1000, "mild": 300, "middle": 300, "strong": 300}
+WORLDS = {"equal": 1000, "unequal": 1000, "mild": 150, "middle": 150, "strong": 150}
 # Of a property's splices most are sound, so its own rate rises less than a bad splice's.
 KINDS = {
     "property": {

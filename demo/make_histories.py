@@ -44,7 +44,7 @@ def histories() -> Document:
             rate = A_DAY * (16.0 if name == "Mill Race" and at in HOLLOW else 1.0)
             failures += _failures(rng, splice, rate, winters)
             if at > 1:
-                segment = {
+                segment: Document = {
                     "id": f"{number + 1}-S{at - 1}",
                     "kind": "segment",
                     "length_m": float(rng.integers(15, 60)),

@@ -16,14 +16,15 @@ from sites.network.drawing_palette import style_sheet
 from sites.network.drawing_text import number, plain, shortened, write
 
 WIDTH, HEIGHT = 560.0, 340.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 150.0, 40.0, 50.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 185.0, 40.0, 50.0
+_LONGEST = 26
 _PATTERNS = ("", "7 3.5", "2 4", "9 3 1.5 3")
 _LOOKS = ("c2", "trail", "c4", "unknown")
 
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """A line through points, or steps that hold until the next point."""
+    """A line through points, broken where one is not finite, or steps that hold until the next."""
 
     label: str
     x: Floats
@@ -80,6 +81,7 @@ def plot_element(plot: Plot) -> Element:
             "role": "img",
             "font-family": "sans-serif",
             "font-size": "11",
+            "text-anchor": "middle",
         },
     )
     SubElement(root, "title").text = plain(plot.title)
@@ -148,7 +150,7 @@ def _ticks(low: float, high: float) -> list[float]:
     size = 10.0 ** np.floor(np.log10(rough))
     step = float(next(size * by for by in (1.0, 2.0, 5.0, 10.0) if size * by >= rough))
     first = np.ceil(low / step - 1e-9) * step
-    return [float(round(tick, 12)) for tick in np.arange(first, high + 1e-9 * step, step)]
+    return [float(round(tick, 12)) + 0.0 for tick in np.arange(first, high + 1e-9 * step, step)]
 
 
 def _axes(root: Element, frame: _Frame, plot: Plot) -> None:
@@ -176,19 +178,21 @@ def _axes(root: Element, frame: _Frame, plot: Plot) -> None:
 
 def _curve(root: Element, frame: _Frame, curve: Curve, place: int) -> None:
     known = np.isfinite(curve.x) & np.isfinite(curve.y)
-    if not np.any(known):
-        return
-    x, y = curve.x[known], curve.y[known]
-    if curve.steps:
-        x, y = np.repeat(x, 2)[1:], np.repeat(y, 2)[:-1]
-    points = [frame.at(float(a), float(b)) for a, b in zip(x, y, strict=True)]
     pattern, look = _PATTERNS[place % len(_PATTERNS)], _LOOKS[place % len(_LOOKS)]
-    _line(root, points, look, 2.0, pattern)
+    # What is not finite breaks the line in two.
+    for part in np.split(np.arange(len(known)), np.flatnonzero(~known)):
+        at = part[known[part]]
+        x, y = curve.x[at], curve.y[at]
+        if curve.steps and len(at):
+            x, y = np.repeat(x, 2)[1:], np.repeat(y, 2)[:-1]
+        if len(x) > 1:
+            points = [frame.at(float(a), float(b)) for a, b in zip(x, y, strict=True)]
+            _line(root, points, look, 2.0, pattern)
     # Labels stand in a list at the right, each with a piece of its line: they never overlap.
-    at = _TOP + 10.0 + 20.0 * place
+    line = _TOP + 10.0 + 20.0 * place
     left = WIDTH - _RIGHT + 10.0
-    _line(root, [(left, at), (left + 24.0, at)], look, 2.0, pattern)
-    write(root, shortened(curve.label), (left + 29.0, at), anchor="start")
+    _line(root, [(left, line), (left + 24.0, line)], look, 2.0, pattern)
+    write(root, shortened(curve.label, _LONGEST), (left + 29.0, line), anchor="start")
 
 
 def _marks(root: Element, frame: _Frame, marks: Marks) -> None:
@@ -216,7 +220,10 @@ def _bars(root: Element, frame: _Frame, bars: Bars) -> None:
             size = {"cx": number(x), "cy": number(y), "r": "3.5"}
             SubElement(root, "circle", {"class": "hollow", **size})
         write(
-            root, shortened(label), (WIDTH - _RIGHT + 10.0, frame.at(0.0, row)[1]), anchor="start"
+            root,
+            shortened(label, _LONGEST),
+            (WIDTH - _RIGHT + 10.0, frame.at(0.0, row)[1]),
+            anchor="start",
         )
 
 

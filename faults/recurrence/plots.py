@@ -71,8 +71,9 @@ def call_back_plot(found: CrewCallBacks) -> Plot:
     curves = []
     for name, level in (("95 % limits", WARNING), ("99.8 % limits", ALARM)):
         funnel = ratio_funnel(size, level)
-        both = np.concatenate([funnel.low[::-1], funnel.high])
-        curves.append(Curve(name, np.concatenate([size[::-1], size]), both))
+        gap = [np.nan]
+        both = np.concatenate([funnel.low, gap, funnel.high])
+        curves.append(Curve(name, np.concatenate([size, gap, size]), both))
     outside = found.counted.ratio > found.alarm.high
     return Plot(
         title=f"Call-backs by crew: {found.rule}",

@@ -21,6 +21,7 @@ from faults.recurrence.checked import (
     RecurrenceError,
     checked_amounts,
     checked_counts,
+    floats,
     same_length,
 )
 from faults.recurrence.stretches import Stretches
@@ -104,12 +105,7 @@ def scan_path(
     seen = float(ratios[best])
     p_value, draws = 1.0, 0
     if seen > 0.0:
-
-        def largest(draw: Floats) -> Floats:
-            found = log_likelihood_ratio(members @ draw.T, inside_expected[:, None], total)
-            top: Floats = found.max(axis=0)
-            return top
-
+        largest = _largest(stretches, inside_expected, total)
         p_value, draws = _chance_of(seen, largest, scaled, params, rng)
     return Scanned(
         stretches.cells(best),
@@ -119,6 +115,25 @@ def scan_path(
         p_value,
         draws,
     )
+
+
+def _largest(stretches: Stretches, expected: Floats, total: int) -> Callable[[Floats], Floats]:
+    """The largest ratio of each of several worlds, logarithms of whole numbers looked up.
+
+    c ln c + (C − c) ln(C − c) − c ln E − (C − c) ln(C − E), as in :func:`log_likelihood_ratio`.
+    """
+    numbers = np.arange(total + 1.0)
+    of_count = xlogy(numbers, numbers) + xlogy(total - numbers, total - numbers)
+    outside = np.maximum(total - expected, 0.0)
+    log_in = np.log(np.where(expected > 0.0, expected, 1.0))[:, None]
+    log_out = np.log(np.where(outside > 0.0, outside, 1.0))[:, None]
+
+    def largest(draw: Floats) -> Floats:
+        inside = stretches.members @ draw.T
+        ratio = of_count[inside.astype(np.intp)] - inside * (log_in - log_out) - total * log_out
+        return floats(np.where(inside > expected[:, None], ratio, 0.0).max(axis=0))
+
+    return largest
 
 
 def _chance_of(

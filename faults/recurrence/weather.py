@@ -58,6 +58,8 @@ def fit_state_factors(counts: ArrayLike, exposure: ArrayLike, level: float = 0.9
     known = (failed.sum(axis=0) > 0) & (np.arange(states) > 0)
     if not np.any(failed[:, 0]):
         known[:] = False
+    # Likeliest for a state without failures is a factor of 0: its time says nothing of the others.
+    time = time * (known | (np.arange(states) == 0))
     log_factor, information = _climb(failed.astype(np.float64), time, np.flatnonzero(known))
     deviation = np.full(states, np.nan)
     deviation[0] = 0.0
