@@ -1,8 +1,8 @@
 """Writes ``histories.json``: four years of an invented contractor's failures, of known truth.
 
 ``python -m demo.make_histories``. Eight properties with one path each. On the Mill Race path five
-splices side by side lie in a wet hollow and fail sixteen times as often; crew Birch mends so that one
-repair in three does not hold; a segment was split when a valve was added; all else is chance.
+splices side by side lie in a wet hollow and fail sixteen times as often; crew Birch mends so that
+one repair in three does not hold; a segment was split when a valve was added; the rest is chance.
 """
 
 from __future__ import annotations
