@@ -154,6 +154,13 @@ class Case:
 
     def next_test(self, suspect: Place) -> NextTest:
         """What the proof of a suspect needs next."""
+        return self._proof_course(suspect).next()
+
+    def was_cut_off(self, suspect: Place) -> bool:
+        """Whether all beyond a suspect was off with it when it was to be taken out."""
+        return self._proof_course(suspect).cuts > 0
+
+    def _proof_course(self, suspect: Place) -> ProofCourse:
         examiner = self.examiner(suspect)
         return ProofCourse(
             examiner=examiner,
@@ -165,7 +172,7 @@ class Case:
             weights=self._weigh(examiner, isolated_only=False),
             chance=self.chance_of(suspect),
             leakage_wanted=self.leakage_wanted,
-        ).next()
+        )
 
     def _counted(self, node: str) -> CablesCounted:
         on_map = self.reckoner.cables_on_map(node)

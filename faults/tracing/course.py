@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from faults.tracing.act import Act, Ending
 from faults.tracing.case import Case
 from faults.tracing.evidence import MessageLook
-from faults.tracing.proof_course import NextTest
+from faults.tracing.proof_course import CUT_OFF, NextTest
 from faults.tracing.step import Found, Stage
 from sites.network.faults import Place
 
@@ -281,6 +281,8 @@ def _proof(case: Case) -> Act | Ending | None:
     if suspect is None:
         place, chance = case.ranked(1)[0]
         if chance >= SUSPECTED and place in case.state.given_up:
+            if case.was_cut_off(place):
+                return _unproved(case, f"the readings point to {place}, but {CUT_OFF}")
             return _unproved(
                 case,
                 f"the readings point to {place}, but with it off the path did not read sound: "

@@ -34,6 +34,9 @@ OFF_WIDER = 1.5
 OFF_MORE_MA = 2.0
 """Small sound things that the map does not have."""
 
+LOW_SIGMAS = 3.0
+"""How far below what is usual devices may draw before a reading shows that they are cut off."""
+
 OFF_SHARE = 0.12
 """The same with the suspect off, beside what the draw scales leave open."""
 
@@ -41,12 +44,15 @@ OFF_SHARE = 0.12
 @dataclass(frozen=True, slots=True)
 class OnOff:
     """Milliamperes: the watched wire with the suspect on and off, the suspect's own current,
-    and what each wire that goes on reads with the suspect on (``low_ma``)."""
+    and what each wire that goes on reads with the suspect on (``low_ma``). With the suspect off
+    and the path rejoined past it the watched wire reads ``off_least_ma`` at least, for the sound
+    devices beyond draw it; 0 where they are few."""
 
     on_ma: float
     on_spread_ma: float
     off_ma: float
     off_spread_ma: float
+    off_least_ma: float
     fault_ma: float
     meter_ma: float
     low_ma: dict[str | None, float]
@@ -92,7 +98,7 @@ class OnOffPredictor:
         fault = abs(complex(short.fault_current[0, 0, column]) / total)
         coil_ohm = coil_behind(self.problem, self.beliefs, total, scale)
         lifted = suspect.id if suspect.kind == "device" else None
-        off_ma, off_spread = self._off(coil_ohm, watched, lifted)
+        off_ma, off_spread, off_least = self._off(coil_ohm, watched, lifted)
         return OnOff(
             on_ma=on_ma,
             on_spread_ma=math.hypot(ON_SHARE * on_ma, meter),
@@ -100,6 +106,7 @@ class OnOffPredictor:
             off_spread_ma=math.hypot(
                 math.hypot(off_spread, OFF_SHARE * off_ma), 2.0 * meter + OFF_MORE_MA
             ),
+            off_least_ma=max(0.0, off_least - 2.0 * meter),
             fault_ma=fault * scale,
             meter_ma=meter,
             low_ma={wire: on.reading(onward_home, wire) for wire in onward},
@@ -107,8 +114,8 @@ class OnOffPredictor:
 
     def _off(
         self, coil_ohm: complex, watched: WatchWire, lifted: str | None
-    ) -> tuple[float, float]:
-        """(mean, spread) of the watched wire on the sound path, over the draw scales.
+    ) -> tuple[float, float, float]:
+        """(mean, spread, least) of the watched wire on the sound path, over the draw scales.
 
         At the voltage of a faulted path devices say little of what they draw at full voltage, so
         the draw scale is taken as it was before any reading, and wider. A ``lifted`` device draws
@@ -130,8 +137,11 @@ class OnOffPredictor:
         weights /= weights.sum()
         mean = float(weights @ values)
         common = max(0.0, float(weights @ (values - mean) ** 2))
-        own = (beliefs.draw_spread * mean) ** 2 / max(1, _loads_beyond(scales.view, watched))
-        return mean, math.sqrt(common + own)
+        loads = max(1, _loads_beyond(scales.view, watched))
+        own = (beliefs.draw_spread * mean) ** 2 / loads
+        spread_log = math.hypot(beliefs.draw_log_spread, beliefs.draw_spread / math.sqrt(loads))
+        least = float(np.interp(-LOW_SIGMAS * spread_log, scales.logs, values))
+        return mean, math.sqrt(common + own), least
 
 
 @dataclass(frozen=True, slots=True)

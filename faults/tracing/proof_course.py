@@ -24,6 +24,16 @@ MOST_REPEATS = 5
 MOST_UNCOUNTED = 8
 UNCOUNTED = "the cables in the box were not counted, or are not those on the map"
 
+CUT_OFF = (
+    "with it off less came in than the sound devices beyond must draw: it was cut off instead of "
+    "taken out with the path rejoined past it, and a cut proves nothing"
+)
+MOST_CUTS = 2
+"""Sittings in which it was cut off before the proof is given up."""
+
+MARGIN = 2
+"""By how many the readings that show the current must outnumber those that do not."""
+
 MOST_SITTINGS = 8
 MOST_READINGS = 40
 
@@ -83,6 +93,11 @@ class ProofCourse:
         """What its wires should read."""
         return self.examiner.expected
 
+    @property
+    def cuts(self) -> int:
+        """Sittings in which what lies beyond the suspect was off with it."""
+        return sum(self._cut_off(self._watched(s)) for s in self._off_sittings())
+
     def next(self) -> NextTest:
         """What the proof needs next, or how it ended."""
         proving = [r for r in self.log if r.proving]
@@ -98,6 +113,8 @@ class ProofCourse:
 
     def _off(self) -> NextTest:
         here = self._watched(self.sitting)
+        if len(here) > 1 and self._cut_off(here):
+            return NextTest("restore", why="put back: " + CUT_OFF)
         wanted = 2 if self._fallen_sittings() <= 1 else 1
         if len(here) < wanted or (self._readings_fit_off(here) < wanted and len(here) < 4):
             return self._clamp("the current should fall to that of a sound path with it off")
@@ -112,6 +129,10 @@ class ProofCourse:
             if len(here) < 3:
                 return self._clamp("with the suspect on again the current must return")
             return NextTest("stuck", why="the current did not return with the suspect on again")
+        if self._shows_on() < MARGIN:
+            if len(here) < MOST_REPEATS:
+                return self._clamp("what comes in did not read alike before: read it once more")
+            return NextTest("stuck", why="what comes in does not read alike twice")
         enough = self.weights.least >= ENOUGH and self.chance >= CHANCE_NEEDED
         if fallen >= self._sittings_wanted() and enough:
             return NextTest("proved")
@@ -135,6 +156,8 @@ class ProofCourse:
         stray = self._stray()
         if stray is not None:
             return stray
+        if self.cuts >= MOST_CUTS:
+            return NextTest("stuck", why=CUT_OFF)
         far = self.examiner.far or self.examiner.watch
         for group, wire in enumerate(self.examiner.rivals.wires, start=2):
             if wire is None:
@@ -143,6 +166,8 @@ class ProofCourse:
             weak = self.weights.before[group] < BEFORE_ENOUGH
             if not fresh or (weak and len(fresh) < MOST_REPEATS):
                 return NextTest("clamp", far.node, wire, "what goes on from here, read afresh")
+        if self.cuts:
+            return NextTest("isolate", why="off again, and the path rejoined past it this time")
         return NextTest("isolate", why="off, the current that feeds it must fall")
 
     def _stray(self) -> NextTest | None:
@@ -185,18 +210,34 @@ class ProofCourse:
             if r.sitting == sitting and (r.node, r.wire) == (watch.node, watch.wire)
         ]
 
+    def _off_sittings(self) -> list[int]:
+        return sorted({r.sitting for r in self.log if r.isolated == frozenset({self.suspect})})
+
     def _fallen_sittings(self) -> int:
         """Sittings with the suspect off in which the current fell."""
-        off = {r.sitting for r in self.log if r.isolated == frozenset({self.suspect})}
         return sum(
-            self._readings_fit_off(self._watched(s)) * 2 > len(self._watched(s)) for s in off
+            self._readings_fit_off(self._watched(s)) * 2 > len(self._watched(s))
+            for s in self._off_sittings()
         )
+
+    def _cut_off(self, readings: list[LoggedReading]) -> bool:
+        """Whether most of these, taken with the suspect off, are of a path that ends there."""
+        low = sum(r.current_ma < self.expected.off_least_ma for r in readings)
+        return low * 2 > len(readings)
+
+    def _shows_on(self) -> int:
+        """By how many the watched wire's readings with nothing off show the current."""
+        watch = self.examiner.watch
+        shown = [self._fits_on(r) for r in self._at(watch.node, watch.wire)]
+        return 2 * sum(shown) - len(shown)
 
     def _readings_fit_off(self, readings: list[LoggedReading]) -> int:
         return sum(self._fits_off(r) for r in readings)
 
     def _fits_off(self, reading: LoggedReading) -> bool:
         e = self.expected
+        if reading.isolated and reading.current_ma < e.off_least_ma:
+            return False
         near = abs(reading.current_ma - e.off_ma) <= 3.0 * e.off_spread_ma
         return near and reading.current_ma < 0.5 * (e.on_ma + max(e.off_ma, 0.0)) + e.meter_ma
 
