@@ -17,7 +17,7 @@ import numpy as np
 from benchmarks.limits import exponent
 from benchmarks.report import table
 from benchmarks.runner import Row
-from faults.recurrence.flags import FlagParams, flag_units, peer_p_values
+from faults.recurrence.flags import LARGE_GROUP, FlagParams, flag_units, peer_p_values
 from faults.recurrence.poisson_limits import rate_limits
 from faults.recurrence.power_law import fit_power_laws
 from faults.recurrence.rates import rates_by_level, shrunk_rates
@@ -136,18 +136,22 @@ def speed_section(rows: list[Row]) -> str:
     units = [row for row in good if "units" in row]
     columns = ["units", "events", *(f"{name}_s" for name in STAGES), "whole_s", "memory_mb"]
     body = [[row[name] for name in columns] for row in units]
-    if len(units) > 1:
-        sizes = [float(row["units"]) for row in units]
-        growth = [
-            exponent(sizes, [max(row[name], 1e-3) for row in units]) for name in columns[2:-1]
-        ]
-        body.append(["exponent", "", *(f"{power:.2f}" for power in growth), ""])
+    large = [row for row in units if row["units"] > KINDS * LARGE_GROUP]
+    for name, own in (("exponent, all sizes", units), ("exponent, large groups", large)):
+        if len(own) > 1:
+            sizes = [float(row["units"]) for row in own]
+            powers = [
+                exponent(sizes, [max(row[column], 1e-3) for row in own]) for column in columns[2:-1]
+            ]
+            body.append([name, "", *(f"{power:.2f}" for power in powers), ""])
     scans = [row for row in good if "cells" in row]
     scan_columns = ["cells", "stretches", "make_s", "draws_s", "memory_mb"]
     told = (
         f"Seconds of processor time on one core. {KINDS} peer groups; rates: empirical Bayes by "
         "kind and by path and unit; limits: Garwood; flags with their rounds of fits; trend: both "
-        "tests and power laws with limits. Memory: the most held, made-up data and imports too."
+        "tests and power laws with limits. Memory: the most held, made-up data and imports too. "
+        f"Groups of up to {LARGE_GROUP:,} units average their tails over many fits, larger ones "
+        "take one, so times of flags do not follow one power."
     )
     parts = [
         told,
