@@ -48,6 +48,7 @@ def ask(asker: Asker, method: str, path: str) -> int:
     return int(asker.ask(method, path, body, If_Match='"v1"').status_code)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("route", "method"), CASES, ids=CASE_IDS)
 def test_who_may(
     askers: list[tuple[Asker, Role | TokenScope]],

@@ -49,6 +49,7 @@ def send(hunt: Hunt, number: int, row: tuple[str, Any]) -> Any:
     return hunt.send(told, seq=number) if kind == "body" else hunt.void(told, seq=number)
 
 
+@pytest.mark.slow
 @settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(order=st.permutations(range(len(ROWS))), cold=st.booleans())
 def test_any_order_of_arrival_gives_the_same_step_and_suspects(

@@ -40,6 +40,7 @@ def drawn_failures(seed: int, units: int = 8) -> FailureTimes:
     return FailureTimes.of(unit, end[unit] * (1.0 - rng.random(40)), end)
 
 
+@pytest.mark.slow
 @given(seeds)
 def test_the_order_of_units_changes_nothing(seed: int) -> None:
     counts, exposure = drawn_units(seed)
@@ -64,6 +65,7 @@ def test_the_order_of_failures_changes_nothing(seed: int) -> None:
     assert again.variance == pytest.approx(mcf.variance, rel=1e-9, abs=1e-12)
 
 
+@pytest.mark.slow
 @given(seeds, st.sampled_from([24.0, 1.0 / 365.25, 1e-3]))
 def test_the_unit_of_time_scales_rates_and_changes_no_chance(seed: int, factor: float) -> None:
     counts, exposure = drawn_units(seed)
