@@ -15,11 +15,13 @@ from demo.history import PlannedEvent, PlannedFault
 from demo.laying import SEED
 from demo.people import Staff
 from demo.register import Registered
+from demo.repairs import NEW_SPLICE, all_restored, path_tested, repair_made
 from demo.simulated_ground import SimulatedGround
 from demo.timeline import Story
 from faults.models import FaultCall, Trace
 from faults.selectors.calls import call_get
 from faults.selectors.traces import trace_next
+from faults.services.as_left import as_left_answer
 from faults.services.call_moves import Move, call_move
 from faults.services.events import EventReport, event_report
 from faults.services.observations import observation_add
@@ -31,7 +33,6 @@ from sites.services.path_corrections import path_correct
 
 Document = dict[str, Any]
 
-NEW_SPLICE = "gel-filled twist-on"
 LAST_EVENT = "demo-last"
 """The external id of what is reported last: where it is there, the demo is whole."""
 
@@ -96,16 +97,21 @@ def fault_story(cast: Cast, fault: PlannedFault) -> Story:
     # On from the end of the trace, not from its start.
     yield (trace.ended_at or now()) + dt.timedelta(minutes=float(rng.uniform(10.0, 90.0)))
     if trace.outcome != "proved":
-        _close(call, cast, "unproved", "Nothing was proved; the path held when it was put back.")
+        why = "Nothing was proved; the path held when it was put back."
+        _close(call, cast, registered, "unproved", why)
         return
     place = fault.fault.at
     _move(call, technician, Move("repairing", "proved; repair on the spot"))
-    yield now() + dt.timedelta(minutes=float(rng.uniform(30.0, 150.0)))
+    work_min = float(rng.uniform(30.0, 150.0))
+    yield now() + dt.timedelta(minutes=work_min)
+    repair_made(call, place, work_min, _REPAIRS[place.kind], technician)
+    as_left_answer(call=call, answers=all_restored(registered), by=technician)
     _map_after_repair(registered, place, technician)
     _move(call, technician, Move("return-testing"))
     yield now() + dt.timedelta(minutes=float(rng.uniform(10.0, 30.0)))
     _cleared(registered, technician)
-    _close(call, cast, "repaired", _REPAIRS[place.kind])
+    path_tested(call, registered, technician)
+    _close(call, cast, registered, "repaired", _REPAIRS[place.kind])
 
 
 def _overcurrent(
@@ -183,8 +189,9 @@ def _map_after_repair(registered: Registered, place: Place, technician: Actor) -
     )
 
 
-def _close(call: FaultCall, cast: Cast, outcome: str, why: str) -> None:
-    _move(call, cast.staff.supervisor, Move("closed", why, outcome=outcome))
+def _close(call: FaultCall, cast: Cast, registered: Registered, outcome: str, why: str) -> None:
+    left = all_restored(registered)
+    _move(call, cast.staff.supervisor, Move("closed", why, outcome=outcome, left=left))
 
 
 def _move(call: FaultCall, by: Actor, move: Move) -> None:

@@ -206,7 +206,8 @@ def _snapshot(fold: Fold) -> Snapshot:
         document = verdict_document(replace(verdict, as_left=left))
         standing = {"stage": "done"}
         suspects = document["found"]
-    standing |= {"suspects": suspects, "as_left": as_left_document(left)}
+    minutes = round(fold.session.state.minutes, 2)
+    standing |= {"minutes": minutes, "suspects": suspects, "as_left": as_left_document(left)}
     return Snapshot(fold, document, standing)
 
 

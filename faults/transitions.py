@@ -32,6 +32,19 @@ class CallOutcome(models.TextChoices):
     OTHER = "other", "Other"
 
 
+class WaitKind(models.TextChoices):
+    """What a waiting call waits for."""
+
+    ACCESS = "access", "Access"
+    UTILITY_MARKING = "utility-marking", "Utility marking"
+    PARTS = "parts", "Parts"
+    APPROVAL = "approval", "Approval"
+    DRY_WEATHER = "dry-weather", "Dry weather"
+    WET_WEATHER = "wet-weather", "Wet weather"
+    SECOND_PERSON = "second-person", "A second person"
+    OTHER = "other", "Other"
+
+
 _S = CallState
 
 LEGAL_MOVES: Mapping[CallState, tuple[CallState, ...]] = {
@@ -41,8 +54,8 @@ LEGAL_MOVES: Mapping[CallState, tuple[CallState, ...]] = {
         *(_S.CLOSED, _S.CANCELLED),
     ),
     _S.WAITING: (
-        *(_S.REPORTED, _S.PLANNED, _S.TRACING, _S.REPAIRING, _S.RETURN_TESTING),
-        *(_S.CLOSED, _S.CANCELLED),
+        *(_S.REPORTED, _S.PLANNED, _S.TRACING, _S.NARROWED, _S.FOUND),
+        *(_S.REPAIRING, _S.RETURN_TESTING, _S.CLOSED, _S.CANCELLED),
     ),
     _S.TRACING: (
         *(_S.REPORTED, _S.PLANNED, _S.WAITING, _S.NARROWED, _S.FOUND),
@@ -69,6 +82,9 @@ LEGAL_MOVES: Mapping[CallState, tuple[CallState, ...]] = {
 
 ENDED = frozenset({CallState.CLOSED, CallState.CANCELLED})
 """States without a promise left to keep."""
+
+LEAVES_THE_PLACE = frozenset({_S.REPORTED, _S.PLANNED, _S.WAITING, _S.CLOSED, _S.CANCELLED})
+"""States in which nobody is at the path: on the way there, each thing left is asked for."""
 
 MOVED_BY_TRACE = frozenset({CallState.TRACING, CallState.NARROWED})
 """States in which a running trace moves its call by itself."""

@@ -23,8 +23,9 @@ from core.problems import Defect, Invalid
 from faults.models.call import CallMove, FaultCall, Urgency
 from faults.selectors.calls import call_get, call_list, call_moves
 from faults.selectors.events import event_list
+from faults.services.call_details import CallDetails
 from faults.services.call_moves import MOST_WORDS, Move, call_move, has_proof
-from faults.services.calls import CallDetails, Where, call_open, call_set_path, call_update
+from faults.services.calls import Where, call_open, call_set_path, call_update
 from faults.transitions import CallOutcome, CallState, legal_moves
 from sites.selectors.paths import path_get
 from sites.selectors.properties import controller_get, property_get
@@ -165,7 +166,7 @@ class OneCall(Resource):
             if path is not None:
                 call = call_set_path(call=call, path=path, version=call.version, by=self.actor)
             if body:
-                details = replace(CallDetails(call.urgency, call.note), **body)
+                details = replace(CallDetails.of(call), **body)
                 call_update(call=call, version=call.version, details=details, by=self.actor)
         return _response(request, public_id)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from core import environment
 from core.settings.rest import *  # noqa: F403 - settings modules build on each other
 
 BASE_DIR = Path(__file__).resolve().parents[2]
@@ -111,6 +112,9 @@ CONTENT_SECURITY_POLICY = {
 STATIC_URL = "/static/"
 # Files are found where the apps keep them; only production gathers them first.
 WHITENOISE_USE_FINDERS = True
+
+# Photos lie here under random names; no address leads to them but those that ask who is asking.
+MEDIA_ROOT = environment.text("CLAMPLINE_MEDIA_FOLDER", default=str(BASE_DIR / "media"))
 
 # A survey has at most 20 MB; everything else is kept smaller where it is read.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 21 * 1024 * 1024

@@ -12,10 +12,22 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
+from core.models.changes import Change
 from core.problems import Conflict, Defect, IllegalMove, Stale
 from faults.models.call import CallMove, FaultCall
+from faults.models.return_test import ReturnTest
 from faults.models.trace import Finding, Trace
-from faults.transitions import ENDED, CallOutcome, CallState, legal_moves
+from faults.services.as_left import LeftAnswer, as_left_answered, refuse_unanswered
+from faults.services.closing import closing_test
+from faults.services.repair_failures import newest_repair, repair_failure_write
+from faults.transitions import (
+    ENDED,
+    LEAVES_THE_PLACE,
+    CallOutcome,
+    CallState,
+    WaitKind,
+    legal_moves,
+)
 from sites.field_checks import line_defects, refuse_defects
 
 MOST_WORDS = 500
@@ -25,13 +37,18 @@ MOST_WORDS = 500
 class Move:
     """Where a call shall go and why.
 
-    ``outcome`` goes with *closed* and ``until``, a day, with *waiting*; both want a ``why``.
+    ``outcome`` goes with *closed*; ``until``, a day, and ``wait_kind`` (empty: other) with
+    *waiting*; both want a ``why``. ``untested_why``: why a call is closed as repaired without a
+    passed return test. ``left`` answers for what is left on the path when people go.
     """
 
     to: str
     why: str = ""
     outcome: str = ""
     until: dt.date | None = None
+    wait_kind: str = ""
+    untested_why: str = ""
+    left: tuple[LeftAnswer, ...] = ()
 
     def defects(self) -> Iterator[Defect]:
         """What does not fit, with JSON pointers."""
@@ -45,8 +62,23 @@ class Move:
             yield Defect("/outcome", f"{self.outcome!r} is no outcome", right)
         if self.to != CallState.CLOSED and self.outcome:
             yield Defect("/outcome", "only a closed call has an outcome", "leave it out")
-        if self.to != CallState.WAITING and self.until is not None:
+        if self.to != CallState.CLOSED and self.untested_why:
+            yield Defect("/untested_why", "only a closed call has one", "leave it out")
+        yield from line_defects("/untested_why", self.untested_why, MOST_WORDS)
+        yield from self._wait_defects()
+
+    def _wait_defects(self) -> Iterator[Defect]:
+        if self.to == CallState.WAITING:
+            if self.until is None:
+                yield Defect("/until", "a call waits until a day", "the day to look at it again")
+            if self.wait_kind and self.wait_kind not in WaitKind.values:
+                right = f"one of {', '.join(WaitKind)}"
+                yield Defect("/wait_kind", f"{self.wait_kind!r} is nothing to wait for", right)
+            return
+        if self.until is not None:
             yield Defect("/until", "only a waiting call has a day to wait for", "leave it out")
+        if self.wait_kind:
+            yield Defect("/wait_kind", "only a waiting call waits for something", "leave it out")
 
 
 @transaction.atomic
@@ -55,7 +87,10 @@ def call_move(*, call: FaultCall, move: Move, version: int, by: Actor) -> FaultC
 
     Raises Invalid, Stale where the call is past ``version``, IllegalMove with the legal states
     where its state does not allow it (*found* only while a proof stands), Conflict where a trace
-    is under way that has to end first, or where another call is open on the path.
+    is under way that has to end first, or where another call is open on the path. Where people
+    leave, Invalid with each thing left on the path that is not answered for; where it is closed
+    as repaired, Invalid without a passed return test or a reason. Opening a repaired call again
+    links it to the repair that did not hold.
     """
     refuse_defects("move", move.defects())
     held = held_call(call, version)
@@ -67,19 +102,44 @@ def call_move(*, call: FaultCall, move: Move, version: int, by: Actor) -> FaultC
                 f"The trace {running.public_id} is under way: end it first.",
                 extra={"trace": running.public_id},
             )
-    call_moved(held=held, move=move, by=by)
+    test = closing_test(held, move.outcome, move.untested_why) if move.to == "closed" else None
+    if move.to in LEAVES_THE_PLACE:
+        refuse_unanswered(held, move.left, closing=move.to == CallState.CLOSED)
+    as_left_answered(held=held, answers=move.left, by=by)
+    failed = newest_repair(held) if held.outcome == CallOutcome.REPAIRED else None
+    call_moved(held=held, move=move, by=by, test=test)
+    if failed is not None:
+        why = move.why or "The call was opened again."
+        repair_failure_write(repair=failed, call=held, why=why, by=by)
     return held
 
 
 def held_call(call: FaultCall, version: int) -> FaultCall:
-    """The call locked, at the version its editor saw. Raises Stale."""
+    """The call locked, at the version its editor saw. Raises Stale that tells what changed."""
     held = locked_one(call)
     if held.version != version:
         raise Stale(
             f"The call is at version {held.version}, not {version}: read it again.",
-            extra={"version": held.version, "state": held.state},
+            extra={
+                "version": held.version,
+                "state": held.state,
+                "changed": _changed_since(held, version),
+            },
         )
     return held
+
+
+MOST_TOLD = 20
+
+
+def _changed_since(held: FaultCall, version: int) -> list[dict[str, object]]:
+    """What was done to a call after a version, the oldest first: each version is one change."""
+    count = min(max(held.version - version, 0), MOST_TOLD)
+    rows = Change.objects.filter(object_id=held.public_id, object_kind="call").order_by("-pk")
+    return [
+        {"action": row.action, "by": row.actor_name, "at": row.at.isoformat(), "after": row.after}
+        for row in reversed(rows[:count])
+    ]
 
 
 def refuse_illegal(held: FaultCall, to: str) -> None:
@@ -101,10 +161,11 @@ def has_proof(call: FaultCall) -> bool:
     ).exists()
 
 
-def call_moved(*, held: FaultCall, move: Move, by: Actor) -> None:
+def call_moved(*, held: FaultCall, move: Move, by: Actor, test: ReturnTest | None = None) -> None:
     """Move a locked call, within the caller's transaction; the caller knows that it is legal.
 
-    Raises Conflict where it would open again beside another open call of its path.
+    ``test``: the passed return test that it is closed on. Raises Conflict where it would open
+    again beside another open call of its path.
     """
     before, to = held.state, CallState(move.to)
     if before in ENDED and to not in ENDED:
@@ -112,7 +173,13 @@ def call_moved(*, held: FaultCall, move: Move, by: Actor) -> None:
     held.state = to
     held.outcome = move.outcome
     held.outcome_reason = move.why if to == CallState.CLOSED else ""
+    held.closing_test = test
+    held.untested_why = ""
+    if to == CallState.CLOSED and test is None:
+        held.untested_why = move.untested_why or move.why
     held.closed_at = now() if to in ENDED else None
+    held.partly_restored = held.partly_restored and to not in ENDED
+    held.wait_kind = (move.wait_kind or WaitKind.OTHER) if to == CallState.WAITING else ""
     held.wait_reason = move.why if to == CallState.WAITING else ""
     held.waits_until = move.until
     call_store(held)
@@ -127,6 +194,9 @@ def call_moved(*, held: FaultCall, move: Move, by: Actor) -> None:
             "why": move.why,
             "outcome": held.outcome,
             "until": None if move.until is None else move.until.isoformat(),
+            "wait_kind": held.wait_kind,
+            "return_test": test.public_id if test else None,
+            "untested_why": held.untested_why,
         },
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
@@ -10,10 +9,12 @@ from django.db import IntegrityError, transaction
 from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
+from core.models.accounts import Crew, Person
 from core.problems import Conflict, Defect, Invalid
-from faults.models.call import FaultCall, Urgency
+from faults.models.call import FaultCall
 from faults.models.event import FaultEvent
 from faults.models.trace import Trace
+from faults.services.call_details import CallDetails
 from faults.services.call_moves import (
     MOST_WORDS,
     call_store,
@@ -21,7 +22,7 @@ from faults.services.call_moves import (
     move_write,
     refuse_second,
 )
-from sites.field_checks import line_defects, refuse_defects
+from sites.field_checks import refuse_defects
 from sites.models.controller import Controller
 from sites.models.property import Property
 from sites.models.wire_path import WirePath
@@ -47,21 +48,6 @@ class Where:
         return any(part is not None and part.ended_at is not None for part in parts)
 
 
-@dataclass(frozen=True)
-class CallDetails:
-    """What people say of a call."""
-
-    urgency: str = Urgency.SOON
-    note: str = ""
-
-    def defects(self) -> Iterator[Defect]:
-        """What does not fit, with JSON pointers."""
-        if self.urgency not in Urgency.values:
-            right = f"one of {', '.join(Urgency)}"
-            yield Defect("/urgency", f"{self.urgency!r} is no urgency", right)
-        yield from line_defects("/note", self.note, MOST_WORDS)
-
-
 def call_open(*, where: Where, by: Actor, details: CallDetails | None = None) -> FaultCall:
     """A call that somebody asks for.
 
@@ -71,8 +57,8 @@ def call_open(*, where: Where, by: Actor, details: CallDetails | None = None) ->
     refuse_defects("call", details.defects())
     if where.has_ended:
         raise Conflict("This is no longer looked after; a call needs a live property and path.")
-    call = _new_call(where, by)
-    call.urgency, call.note = details.urgency, details.note
+    call = new_call(where, by)
+    details.onto(call)
     refuse_second(call)
     try:
         with transaction.atomic():
@@ -86,14 +72,15 @@ def call_open(*, where: Where, by: Actor, details: CallDetails | None = None) ->
 
 def call_from_event(*, event: FaultEvent, where: Where, by: Actor) -> FaultCall:
     """A call opened by an event, within the caller's transaction."""
-    call = _new_call(where, by)
+    call = new_call(where, by)
     call.opened_at = event.at
     call.opened_by_event = event
     call_write(call=call, by=by, why=f"{event.kind} reported by {event.source_name}"[:MOST_WORDS])
     return call
 
 
-def _new_call(where: Where, by: Actor) -> FaultCall:
+def new_call(where: Where, by: Actor) -> FaultCall:
+    """A call there, not stored yet."""
     at = now()
     return FaultCall(
         property=where.place,
@@ -116,8 +103,7 @@ def call_write(*, call: FaultCall, by: Actor, why: str) -> None:
         after={
             "property": call.property.public_id,
             "path": call.path.public_id if call.path else None,
-            "urgency": call.urgency,
-            "note": call.note,
+            **CallDetails.of(call).told(),
             "event": call.opened_by_event.public_id if call.opened_by_event else None,
         },
     )
@@ -128,15 +114,15 @@ def call_update(*, call: FaultCall, version: int, details: CallDetails, by: Acto
     """The call with these details. Raises Invalid, Stale where it is past ``version``."""
     refuse_defects("call", details.defects())
     held = held_call(call, version)
-    before = {"urgency": held.urgency, "note": held.note}
-    held.urgency, held.note = details.urgency, details.note
+    before = CallDetails.of(held).told()
+    details.onto(held)
     call_store(held)
     change_record(
         by=by,
         action="call.updated",
         thing=("call", held.public_id),
         before=before,
-        after={"urgency": held.urgency, "note": held.note},
+        after=details.told(),
     )
     return held
 
@@ -169,3 +155,37 @@ def call_set_path(*, call: FaultCall, path: WirePath, version: int, by: Actor) -
         after={"path": path.public_id},
     )
     return held
+
+
+@transaction.atomic
+def call_assign(*, call: FaultCall, to: Crew | Person | None, version: int, by: Actor) -> FaultCall:
+    """Give a call to a crew or to a person; None: to nobody.
+
+    Raises Invalid for a person who works here no more, Stale where it is past ``version``,
+    Conflict where the call has ended.
+    """
+    held = held_call(call, version)
+    if held.closed_at is not None:
+        raise Conflict(f"The call is {held.state}; open it again before it is given to anybody.")
+    if isinstance(to, Person) and not to.is_active:
+        defect = Defect("/person", f"{to.name} works here no more", "somebody who does")
+        raise Invalid("The call cannot be given to them.", defects=[defect])
+    before = _assigned(held)
+    held.crew = to if isinstance(to, Crew) else None
+    held.person = to if isinstance(to, Person) else None
+    call_store(held)
+    change_record(
+        by=by,
+        action="call.assigned",
+        thing=("call", held.public_id),
+        before=before,
+        after=_assigned(held),
+    )
+    return held
+
+
+def _assigned(call: FaultCall) -> dict[str, str | None]:
+    return {
+        "crew": call.crew.public_id if call.crew else None,
+        "person": call.person.public_id if call.person else None,
+    }

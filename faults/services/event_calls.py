@@ -12,42 +12,103 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass, field
 
 from django.db import IntegrityError, transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from core.accounts.actor import Actor
 from core.clock import now
 from core.locking import lock_name, locked_one
-from faults.models.call import FaultCall
+from faults.models.call import CallKind, FaultCall
 from faults.models.event import EventKind, FaultEvent
 from faults.services.calls import Where, call_from_event
 
-FRESH = dt.timedelta(days=14)
-"""How old an overcurrent may be to open a call, or to go to one that was opened after it."""
+
+@dataclass
+class CallsInHand:
+    """The open calls that a batch of events has locked and counts on; stored once, at the end.
+
+    ``fold_hours``, the contractor's: how old an overcurrent may be to open a call, or to go to
+    one that was opened after it; and for how long events without a path fold into one call.
+    Thousands of repeats of one path cost no look-up of their call each.
+    """
+
+    fold_hours: int
+    _held: dict[int, FaultCall] = field(default_factory=dict)
+    _changed: set[int] = field(default_factory=set)
+
+    @property
+    def window(self) -> dt.timedelta:
+        """The fold hours as a time."""
+        return dt.timedelta(hours=self.fold_hours)
+
+    def call_of_path(self, where: Where, at: dt.datetime) -> FaultCall | None:
+        """The open call of a path, where it is in hand and no earlier call can be meant."""
+        held = self._held.get(where.path.pk) if where.path is not None else None
+        return held if held is not None and at >= held.created_at else None
+
+    def counted(self, call: FaultCall, at: dt.datetime) -> FaultCall:
+        """The call, locked, with one overcurrent more."""
+        held = next((one for one in self._held.values() if one.pk == call.pk), None)
+        if held is None:
+            held = locked_one(call)
+        held.overcurrents += 1
+        held.opened_at = min(held.opened_at, at)
+        held.last_event_at = max(held.last_event_at or at, at)
+        if held.path_id is not None and held.closed_at is None:
+            self._held[held.path_id] = held
+            self._changed.add(held.path_id)
+        else:
+            _count_store(held)
+        return held
+
+    def store(self) -> None:
+        """Store what was counted."""
+        for path_id in sorted(self._changed):
+            _count_store(self._held[path_id])
+        self._changed.clear()
 
 
-def call_of_event(*, event: FaultEvent, where: Where, by: Actor) -> FaultCall | None:
+def call_of_event(
+    *, event: FaultEvent, where: Where, by: Actor, calls: CallsInHand
+) -> FaultCall | None:
     """The call that a new event goes to, counted there or opened, within the caller's
     transaction; None where it belongs to none."""
     if event.kind not in (EventKind.OVERCURRENT, EventKind.CLEARED):
         return None
+    found = calls.call_of_path(where, event.at)
+    if found is None:
+        found = _looked_up(event, where, by, calls.window)
+    if found is None or event.kind != EventKind.OVERCURRENT:
+        return found
+    return calls.counted(found, event.at)
+
+
+def _looked_up(
+    event: FaultEvent, where: Where, by: Actor, window: dt.timedelta
+) -> FaultCall | None:
     if where.path is None:
         # No constraint keeps these apart, so that one comes after the other.
         lock_name(f"calls without a path at {(where.controller or where.place).public_id}")
-    calls = _calls_there(where)
-    found = _earlier(calls, event.at) or _open(calls, event.at)
-    if found is None and event.kind == EventKind.OVERCURRENT and _opens(calls, event, where):
-        found = _opened(event, where, by) or _open(calls, event.at)
-    if found is None or event.kind != EventKind.OVERCURRENT:
-        return found
-    return _counted(found, event.at)
+    calls = _calls_there(where, event, window)
+    found = _earlier(calls, event.at) or _open(calls, event.at, window)
+    asks = found is None and event.kind == EventKind.OVERCURRENT
+    if asks and _opens(calls, event, where, window):
+        found = _opened(event, where, by) or _open(calls, event.at, window)
+    return found
 
 
-def _calls_there(where: Where) -> QuerySet[FaultCall]:
+def _calls_there(where: Where, event: FaultEvent, window: dt.timedelta) -> QuerySet[FaultCall]:
     if where.path is not None:
         return FaultCall.objects.filter(path=where.path)
-    unknown = FaultCall.objects.filter(path__isnull=True, property=where.place)
+    since = event.at - window
+    unknown = FaultCall.objects.filter(
+        Q(created_at__gte=since) | Q(last_event_at__gte=since),
+        path__isnull=True,
+        property=where.place,
+        kind=CallKind.OVERCURRENT,
+    )
     return unknown.filter(controller=where.controller)
 
 
@@ -56,14 +117,16 @@ def _earlier(calls: QuerySet[FaultCall], at: dt.datetime) -> FaultCall | None:
     return calls.filter(closed_at__gte=at, opened_at__lte=at).order_by("pk").first()
 
 
-def _open(calls: QuerySet[FaultCall], at: dt.datetime) -> FaultCall | None:
-    open_now = calls.filter(closed_at__isnull=True, opened_at__lte=at + FRESH)
+def _open(calls: QuerySet[FaultCall], at: dt.datetime, window: dt.timedelta) -> FaultCall | None:
+    open_now = calls.filter(closed_at__isnull=True, opened_at__lte=at + window)
     return open_now.order_by("pk").first()
 
 
-def _opens(calls: QuerySet[FaultCall], event: FaultEvent, where: Where) -> bool:
+def _opens(
+    calls: QuerySet[FaultCall], event: FaultEvent, where: Where, window: dt.timedelta
+) -> bool:
     """Whether an overcurrent asks for work that nobody has promised or done yet."""
-    if where.has_ended or event.at < now() - FRESH:
+    if where.has_ended or event.at < now() - window:
         return False
     return not calls.filter(closed_at__gte=event.at).exists()
 
@@ -77,11 +140,6 @@ def _opened(event: FaultEvent, where: Where, by: Actor) -> FaultCall | None:
         return None
 
 
-def _counted(call: FaultCall, at: dt.datetime) -> FaultCall:
-    held = locked_one(call)
-    held.overcurrents += 1
-    held.opened_at = min(held.opened_at, at)
-    held.last_event_at = max(held.last_event_at or at, at)
+def _count_store(held: FaultCall) -> None:
     # The version stays: nobody's edit of the call is overtaken by one more report.
     held.save(update_fields=["overcurrents", "opened_at", "last_event_at"])
-    return held

@@ -19,8 +19,10 @@ from faults.models.call import CallEvent, FaultCall
 from faults.models.event import EventKind, FaultEvent
 from faults.observation_body import digest
 from faults.services.calls import Where
-from faults.services.event_calls import call_of_event
+from faults.services.event_calls import CallsInHand, call_of_event
 from faults.services.event_places import EventPlaces, event_places
+from faults.services.waiting import wake_by_rain
+from faults.services.work_rules import work_rules
 from sites.field_checks import line_defects, refuse_defects
 
 MOST_ROWS = 1000
@@ -92,7 +94,10 @@ def event_report(*, report: EventReport, by: Actor) -> EventResult:
     """
     refuse_defects("event", report.defects())
     with transaction.atomic():
-        return _Intake.of([report], by).take(report)
+        intake = _Intake.of([report], by)
+        result = intake.take(report)
+        intake.calls.store()
+    return result
 
 
 def events_report(*, reports: Sequence[EventReport], by: Actor) -> tuple[EventResult, ...]:
@@ -110,22 +115,25 @@ def events_report(*, reports: Sequence[EventReport], by: Actor) -> tuple[EventRe
         with transaction.atomic():
             intake = _Intake.of(some, by)
             results += [intake.result(report) for report in some]
+            intake.calls.store()
     return tuple(results)
 
 
 @dataclass(frozen=True)
 class _Intake:
     """Some reports on their way in: the places they name, and the events that are there already
-    by external id, each with its call."""
+    by external id, each with its call, and the calls that are counted on."""
 
     places: EventPlaces
     there: dict[str, tuple[FaultEvent, FaultCall | None]]
+    calls: CallsInHand
     by: Actor
 
     @classmethod
     def of(cls, reports: Sequence[EventReport], by: Actor) -> _Intake:
-        """What these reports need, with at most six queries."""
-        return cls(event_places(reports), _there({r.external_id for r in reports}), by)
+        """What these reports need, with at most seven queries."""
+        there = _there({report.external_id for report in reports})
+        return cls(event_places(reports), there, CallsInHand(work_rules().fold_hours), by)
 
     def result(self, report: EventReport) -> EventResult:
         """What becomes of a report, the problem with it too."""
@@ -144,9 +152,11 @@ class _Intake:
         try:
             with transaction.atomic():
                 event = _event_write(report, where, self.by)
-                call = call_of_event(event=event, where=where, by=self.by)
+                call = call_of_event(event=event, where=where, by=self.by, calls=self.calls)
                 if call is not None:
                     CallEvent.objects.create(call=call, event=event)
+                if event.kind == EventKind.RAIN:
+                    wake_by_rain(event=event, by=self.by)
                 _record(event, call, self.by)
         except IntegrityError:
             # The same report may have come in twice at once.

@@ -12,11 +12,12 @@ from faults.forms.observation import observation_document
 from faults.forms.place import place_document
 from faults.models.call import FaultCall
 from faults.models.trace import Finding, Trace
+from faults.services.as_left import as_left_follow
 from faults.services.call_moves import MOST_WORDS, Move, call_moved, other_open_call, refuse_illegal
 from faults.trace_fold import Fold
 from faults.trace_snapshot import Snapshot, verdict_by_hand
 from faults.tracing.case import PLACE_KINDS
-from faults.tracing.course import SUSPECTED
+from faults.tracing.proving import SUSPECTED
 from faults.tracing.step import Verdict
 from faults.transitions import MOVED_BY_TRACE, CallState, legal_moves
 
@@ -72,7 +73,20 @@ def settle(settling: Settling, snapshot: Snapshot) -> tuple[str, ...]:
         _end(settling, snapshot.fold, verdict)
     else:
         _follow(settling, snapshot.fold)
+    before = trace.standing.get("as_left", {})
     trace.standing = snapshot.standing | ({"stage": "done"} if trace.ended_at else {})
+    built_open = frozenset(
+        (segment.id, segment.joint_open)
+        for segment in snapshot.fold.session.problem.path.segments
+        if segment.joint_open is not None
+    )
+    as_left_follow(
+        trace=trace,
+        before=before,
+        after=trace.standing["as_left"],
+        built_open=built_open,
+        by=settling.by,
+    )
     return warnings
 
 

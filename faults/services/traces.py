@@ -13,20 +13,24 @@ from core.locking import locked_one
 from core.problems import Conflict, Defect, Stale
 from faults.forms.trace import TRACE_FORMAT, read_trace
 from faults.models.call import FaultCall
+from faults.models.return_test import SoundRecord
 from faults.models.trace import Trace
 from faults.services.call_moves import MOST_WORDS, Move, call_moved, refuse_illegal
 from faults.services.settlement import Settling, settle
+from faults.services.sound_records import sound_known
 from faults.trace_snapshot import (
     Snapshot,
     observation_rows,
     trace_lock,
     trace_snapshot,
 )
+from faults.tracing.rig_places import legs_of
 from faults.transitions import CallState
 from sites.field_checks import name_defects, refuse_defects
 from sites.forms.defects import FormDefects
 from sites.models.wire_path import WirePath
 from sites.network.errors import NetworkError
+from sites.network_snapshot import path_network
 from sites.survey_rows import path_survey
 
 Document = dict[str, Any]
@@ -38,12 +42,13 @@ def trace_start(*, call: FaultCall, by: Actor, known: Document | None = None) ->
     """Begin the trace of a call on the newest map of its path; the call goes to *tracing*.
 
     ``known`` is what is known before starting, with the members of the trace form besides its
-    survey. Run outside a transaction, for the first step is worked out here.
+    survey; without a sound record in it, the newest of each leg are taken. Run outside a
+    transaction, for the first step is worked out here.
     Raises Invalid (pointers ``/known/…``), Conflict where the call has no path, a trace of it is
     under way or the map cannot be solved, IllegalMove where the call's state does not allow it.
     """
     path = _path_of(call)
-    known = known or {}
+    known = _with_sound_record(path, known or {})
     refuse_unknown(path, known)
     trace = Trace(
         call=call,
@@ -80,6 +85,13 @@ def refuse_unknown(path: WirePath, known: Document) -> None:
     except FormDefects as form:
         defects = [Defect(f"/known{one.pointer}", one.what, one.right) for one in form.defects]
     refuse_defects("knowledge before the trace", defects)
+
+
+def _with_sound_record(path: WirePath, known: Document) -> Document:
+    if "sound_record" in known or not SoundRecord.objects.filter(path=path).exists():
+        return known
+    rows = sound_known(path, legs_of(path_network(path)))
+    return known | ({"sound_record": rows} if rows else {})
 
 
 def _path_of(call: FaultCall) -> WirePath:

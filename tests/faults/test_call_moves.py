@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import deque
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any, cast
 
 import pytest
 from django.db import IntegrityError, connection, connections, transaction
@@ -15,8 +16,9 @@ from core.problems import Conflict, IllegalMove, Invalid, Stale
 from core.tenancy.scope import contractor_scope
 from faults.models import CallMove, FaultCall
 from faults.selectors.calls import call_moves
+from faults.services.call_details import CallDetails
 from faults.services.call_moves import Move, call_move
-from faults.services.calls import CallDetails, Where, call_open, call_set_path, call_update
+from faults.services.calls import Where, call_open, call_set_path, call_update
 from faults.transitions import ENDED, LEGAL_MOVES, CallState, legal_moves
 from tests.faults.hunts import Hunt
 from tests.faults.places import path_at_new_place, path_on
@@ -25,7 +27,8 @@ from tests.faults.places import path_at_new_place, path_on
 def moving(to: str) -> Move:
     """A move that says all it has to."""
     outcome = "other" if to == "closed" else ""
-    return Move(to, why="as agreed", outcome=outcome)
+    until = dt.date(2030, 4, 1) if to == "waiting" else None
+    return Move(to, why="as agreed", outcome=outcome, until=until)
 
 
 def in_state(by: Actor, state: CallState) -> FaultCall:
@@ -78,7 +81,11 @@ def test_every_state_is_in_the_table_and_every_open_one_leads_to_an_end() -> Non
         (Move("closed", why="done"), "/outcome"),
         (Move("closed", why="done", outcome="lost"), "/outcome"),
         (Move("planned", outcome="repaired"), "/outcome"),
-        (Move("waiting", why=" "), "/why"),
+        (Move("waiting", why=" ", until=dt.date(2030, 1, 1)), "/why"),
+        (Move("waiting", why="rain"), "/until"),
+        (Move("waiting", why="rain", until=dt.date(2030, 1, 1), wait_kind="luck"), "/wait_kind"),
+        (Move("planned", wait_kind="parts"), "/wait_kind"),
+        (Move("planned", untested_why="no time"), "/untested_why"),
         (Move("planned", until=dt.date(2030, 1, 1)), "/until"),
         (Move("planned", why="x" * 501), "/why"),
         (Move("planned", why="a\x00b"), "/why"),
@@ -94,11 +101,12 @@ def test_a_move_has_to_say_what_belongs_to_it(by: Actor, move: Move, pointer: st
 def test_a_call_waits_for_something_until_a_day(by: Actor) -> None:
     call = in_state(by, CallState.REPORTED)
     until = dt.date(2030, 4, 1)
-    move = Move("waiting", why="utility marking", until=until)
+    move = Move("waiting", why="not marked yet", until=until, wait_kind="utility-marking")
     call = call_move(call=call, move=move, version=1, by=by)
-    assert (call.wait_reason, call.waits_until) == ("utility marking", until)
+    waits = (call.wait_kind, call.wait_reason, call.waits_until)
+    assert waits == ("utility-marking", "not marked yet", until)
     call = call_move(call=call, move=Move("planned"), version=2, by=by)
-    assert (call.wait_reason, call.waits_until) == ("", None)
+    assert (call.wait_kind, call.wait_reason, call.waits_until) == ("", "", None)
     change = Change.objects.filter(action="call.moved").order_by("pk").first()
     assert change is not None
     assert change.after["until"] == "2030-04-01"
@@ -109,7 +117,10 @@ def test_of_two_who_saw_the_same_version_one_wins(by: Actor) -> None:
     call_move(call=call, move=Move("planned"), version=call.version, by=by)
     with pytest.raises(Stale) as stale:
         call_move(call=call, move=moving("cancelled"), version=call.version, by=by)
-    assert stale.value.extra == {"version": 2, "state": "planned"}
+    assert (stale.value.extra["version"], stale.value.extra["state"]) == (2, "planned")
+    (changed,) = cast("list[dict[str, Any]]", stale.value.extra["changed"])
+    assert (changed["action"], changed["by"]) == ("call.moved", by.name)
+    assert changed["after"]["state"] == "planned"
     with pytest.raises(Stale):
         call_update(call=call, version=call.version, details=CallDetails("urgent"), by=by)
 

@@ -22,6 +22,7 @@ from sites.forms.survey import survey_document
 from sites.network.faults import Fault, Place
 from sites.services.path_imports import path_reimport
 from tests.faults.hunts import Hunt, known_of, played_bodies, rehearsal_of
+from tests.faults.leaving import answers_for
 
 _, BODIES = played_bodies(rehearsal_of())
 LAST_CLAMP = max(n for n, body in enumerate(BODIES, start=1) if body["do"] == "clamp")
@@ -41,7 +42,9 @@ def moves(hunt: Hunt) -> list[tuple[str, str]]:
 
 def move(hunt: Hunt, to: str, by: Actor, **more: Any) -> None:
     hunt.again()
-    more = {"why": "as agreed"} | more
+    more = {"why": "as agreed", "left": answers_for(hunt.call)} | more
+    if more.get("outcome") == "repaired":
+        more |= {"untested_why": "tested by others"}
     call_move(call=hunt.call, move=Move(to, **more), version=hunt.call.version, by=by)
     hunt.again()
 

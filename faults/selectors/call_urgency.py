@@ -1,0 +1,61 @@
+"""Reading how urgent calls are: stations without water, times hours."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Sequence
+
+from core.clock import now
+from faults.models.call import CallKind, FaultCall
+from faults.models.work import PartialRestore
+from faults.station_hours import DryFrom, Dryness, PathStations, dryness, path_stations
+from sites.models.device import Device
+
+
+def call_dryness(calls: Sequence[FaultCall]) -> dict[int, Dryness]:
+    """Stations dry now and stations × hours since the fault was first seen, by the call's primary
+    key: two queries, however many calls.
+
+    Until a partial restore all stations of the path count, or those told to be dry; from it on,
+    those it lost. A call whose path is not known counts the stations told. Hours run on by night
+    and out of season: a fault that is old is old.
+    """
+    stations = _stations_of_paths({call.path_id for call in calls if call.path_id is not None})
+    restores: dict[int, list[PartialRestore]] = defaultdict(list)
+    for restore in PartialRestore.objects.filter(call__in=calls).order_by("pk"):
+        restores[restore.call_id].append(restore)
+    at = now()
+    return {
+        call.pk: dryness(
+            _spans(call, stations.get(call.path_id or 0, PathStations()), restores[call.pk]),
+            call.closed_at or at,
+        )
+        for call in calls
+    }
+
+
+def _stations_of_paths(path_ids: set[int]) -> dict[int, PathStations]:
+    rows = Device.objects.filter(path__in=path_ids, to_revision__isnull=True, kind="decoder")
+    found: dict[int, list[tuple[list[int] | None, int | None]]] = defaultdict(list)
+    for path_id, numbers, outputs in rows.values_list("path_id", "stations", "outputs"):
+        found[path_id].append((numbers, outputs))
+    return {path_id: path_stations(devices) for path_id, devices in found.items()}
+
+
+def _spans(
+    call: FaultCall, stations: PathStations, restores: Sequence[PartialRestore]
+) -> list[DryFrom]:
+    told = len(set(call.dry_stations))
+    first = told if call.kind == CallKind.STATIONS or not stations.count else stations.count
+    spans = [DryFrom(call.opened_at, first)]
+    for restore in restores:
+        lost = 0 if restore.all_on else len(restore.stations_lost)
+        spans.append(DryFrom(_after(spans[-1], restore.at), lost))
+    if call.closed_at is not None:
+        spans.append(DryFrom(_after(spans[-1], call.closed_at), 0))
+    return spans
+
+
+def _after(span: DryFrom, at: dt.datetime) -> dt.datetime:
+    return max(span.at, at)

@@ -1,0 +1,46 @@
+"""What ``faults`` does by schedule."""
+
+from __future__ import annotations
+
+from core import clock
+from core.accounts.actor import system_actor
+from core.jobs.ask import job_enqueue
+from core.jobs.beat import every
+from core.jobs.kinds import job_kind
+from core.jobs.run import JobRun
+from core.tenancy.scope import contractor_scope, everywhere
+from faults.models.call import FaultCall
+from faults.services.waiting import calls_wake, is_due, last_day_anywhere
+from faults.transitions import CallState
+
+WAKE = "calls.wake"
+WAKE_EVERY_S = 600
+
+
+@every(WAKE_EVERY_S, WAKE)
+def ask_to_wake() -> None:
+    """Ask for a job for each contractor with calls whose day has come; one a slot."""
+    with everywhere(reason="the schedule looks at all contractors' waiting calls"):
+        rows = list(
+            FaultCall.objects.filter(
+                state=CallState.WAITING, waits_until__lte=last_day_anywhere()
+            ).values_list("contractor_id", "waits_until", "property__time_zone")
+        )
+    slot = int(clock.now().timestamp()) // WAKE_EVERY_S
+    due = {owner for owner, until, zone in rows if until is not None and is_due(until, zone)}
+    for contractor_id in sorted(due):
+        with contractor_scope(contractor_id):
+            job_enqueue(
+                by=system_actor(contractor_id, WAKE),
+                kind=WAKE,
+                payload={},
+                dedupe_key=f"{WAKE} {slot}",
+            )
+
+
+@job_kind(WAKE)
+def wake(run: JobRun) -> None:
+    """Wake the calls of one contractor; done again it wakes none."""
+    woken = calls_wake(by=run.by)
+    with run.finishing() as finish:
+        finish.result = {"woken": woken}
