@@ -13,6 +13,7 @@ from benchmarks import (
     bench_methods,
     bench_recurrence,
     bench_rehearsals,
+    bench_sound_record,
     bench_suggestions,
 )
 from benchmarks.limits import at_least, at_most
@@ -22,6 +23,7 @@ from benchmarks.runner import Benchmark, Row
 SECOND_FIELD_CASES = 1000
 CASES_OF_A_SUITE = 100
 POSTERIOR_CASES = 220
+SOUND_RECORD_CASES = 90
 SUITES = (
     "near-trip",
     "comes-and-goes",
@@ -147,6 +149,13 @@ def _all() -> Iterator[Benchmark]:
         partial(bench_rehearsals.keys_of, "heavy", 150),
         bench_rehearsals.row_of,
         bench_rehearsals.heavy_section,
+    )
+    yield Benchmark(
+        "sound-record",
+        "Starting from a sound record",
+        partial(_numbered, SOUND_RECORD_CASES),
+        bench_sound_record.row_of,
+        bench_sound_record.sound_record_section,
     )
     yield Benchmark(
         "methods",

@@ -67,6 +67,7 @@ def blind_problem(rehearsal: Rehearsal) -> TraceProblem:
         costs=rehearsal.costs,
         priors=rehearsal.priors,
         sound_record=rehearsal.sound_record,
+        dated=rehearsal.dated,
     )
 
 

@@ -16,7 +16,8 @@ class Rehearsal:
     ``survey`` is what the map says; ``actual`` the ground where it differs (None: as mapped).
     An id that is in both is the same thing, and ``faults`` lie on the ground.
     ``coil_ohm`` is the impedance of the series coil at the path's frequency; whoever traces may
-    see it only where ``coil_known``. ``seed`` draws the meter's gain and errors.
+    see it only where ``coil_known``. ``seed`` draws the meter's gain and errors. ``dated`` is the
+    day of the trace, from which a sound record counts its age.
     """
 
     survey: WirePath
@@ -29,6 +30,7 @@ class Rehearsal:
     coil_known: bool = False
     priors: tuple[PlacePrior, ...] = ()
     sound_record: tuple[SoundRecord, ...] = ()
+    dated: str | None = None
 
     @property
     def ground(self) -> WirePath:

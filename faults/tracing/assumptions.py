@@ -46,6 +46,29 @@ class Priors:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordBeliefs:
+    """How far a sound record is believed. Spreads are of logarithms.
+
+    ``wrong`` is the chance that it is not of this path as it is (a slip, another leg, a path
+    that was changed since); it grows ``wrong_per_year`` up to ``most_wrong``. ``wander``: how
+    far the draws of all devices go together in a year (random walk). ``low_voltage``: how far
+    draws behind coil and fault are from those at full voltage. ``least``: no record says more
+    than this. ``volts``: a far voltage, and where along the leg it was taken. ``coil``: the coil
+    of the record against that of the trace, where that one is known.
+    """
+
+    wrong: float = 0.05
+    wrong_per_year: float = 0.05
+    most_wrong: float = 0.5
+    unknown_age_years: float = 2.0
+    wander: float = 0.05
+    low_voltage: float = 0.10
+    least: float = 0.03
+    volts: float = 0.03
+    coil: float = 0.10
+
+
+@dataclass(frozen=True, slots=True)
 class Assumptions:
     """The engine's nuisances. Spreads are standard deviations; ``log`` ones of a logarithm.
 
@@ -57,6 +80,7 @@ class Assumptions:
 
     priors: Priors = field(default_factory=Priors)
     slips: Slips = field(default_factory=Slips)
+    record: RecordBeliefs = field(default_factory=RecordBeliefs)
     resistance_low_ohm: float = 0.05
     resistance_high_ohm: float = 60.0
     resistance_soft_ohm: float = 4.0

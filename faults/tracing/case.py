@@ -9,6 +9,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from faults.tracing.contradiction import (
+    Contradiction,
+    LateReadings,
+    ProofHeld,
+    miscounted,
+)
 from faults.tracing.expected import OnOffPredictor
 from faults.tracing.far_wires import FarWires, far_wires
 from faults.tracing.observations import Joint
@@ -49,6 +55,7 @@ class Case:
     reckoner: Reckoner
     planner: Planner
     closed_loops: tuple[Joint, ...] = ()
+    held: ProofHeld | None = None
 
     # -- chances with the proving tests reckoned in
 
@@ -173,6 +180,24 @@ class Case:
             chance=self.chance_of(suspect),
             leakage_wanted=self.leakage_wanted,
         )
+
+    @property
+    def contradiction(self) -> Contradiction | None:
+        """What came after the proof of the place being proved and speaks against it."""
+        held = self.held
+        if held is None or held.suspect != self.state.proving:
+            return None
+        predictor = OnOffPredictor(
+            self.problem, held.posterior, self.reckoner.sound_scales, self.reckoner.beliefs
+        )
+        late = LateReadings(held, predictor, self.state.log, self.comes_and_goes)
+        found = late.contradiction()
+        if found is None and held.suspect.kind == "splice":
+            on_map = self.reckoner.cables_on_map(held.suspect.id)
+            counts = self.state.evidence.counts[held.counts :]
+            seen = [count.seen == on_map for count in counts if count.node == held.suspect.id]
+            found = miscounted(seen.count(True), seen.count(False), held.suspect.id)
+        return found
 
     def _counted(self, node: str) -> CablesCounted:
         on_map = self.reckoner.cables_on_map(node)

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from faults.tracing.act import Act, Ending
 from faults.tracing.case import Case
 from faults.tracing.evidence import MessageLook
-from faults.tracing.proof_course import CUT_OFF, NextTest
+from faults.tracing.proving import SUSPECTED, proof_act, unproved
 from faults.tracing.step import Found, Stage
 from sites.network.faults import Place
 
-SUSPECTED = 0.95
 NO_PLACE_LEFT = 0.02
 NOT_PRESENT = 0.975
 MOSTLY_NONE = 0.85
@@ -34,11 +33,11 @@ def next_act(case: Case) -> Act | Ending:
     if state.proving is None and state.rig.isolated:
         place = sorted(state.rig.isolated, key=str)[0]
         return Act(stage="following", do="restore", at=place, why=f"{place} is not it: put it back")
-    for phase in (_blocked, _looks_first, _loops, _doubt, _soundness, _coil, _proof, _follow):
+    for phase in (_blocked, _looks_first, _loops, _doubt, _soundness, _coil, proof_act, _follow):
         found = phase(case)
         if found is not None:
             return found
-    return _unproved(case, "no reading that can still be taken would tell the suspects apart")
+    return unproved(case, "no reading that can still be taken would tell the suspects apart")
 
 
 def _blocked(case: Case) -> Ending | None:
@@ -52,7 +51,7 @@ def _blocked(case: Case) -> Ending | None:
         reason = "the suspect could not be taken off or put back, so that no test can be had there"
     else:
         reason = "what has to be done at the controller could not be done"
-    return _unproved(case, reason)
+    return unproved(case, reason)
 
 
 # -- preparing and ruling out
@@ -137,7 +136,7 @@ def _loops(case: Case) -> Act | Ending | None:
     if not joints:
         return None
     if case.state.closed & case.nodes_of(joints):
-        return _unproved(case, MESHED)
+        return unproved(case, MESHED)
     if case.state.rig.power:
         return _power("preparing", "off before joints are opened", on=False)
     return Act(
@@ -199,7 +198,7 @@ def _soundness(case: Case) -> Act | Ending | None:
     if not case.state.evidence.readings or case.place_chance > NO_PLACE_LEFT:
         return None
     if case.chance_of(Place("other")) - case.posterior.apart.hidden > SUSPECTED:
-        return _unproved(case, "the readings fit no fault that the map has room for")
+        return unproved(case, "the readings fit no fault that the map has room for")
     return _whole(case) or _looks_decide(case)
 
 
@@ -209,7 +208,7 @@ def _whole(case: Case) -> Act | Ending | None:
         return None
     dead = case.dead_wire
     if dead is not None:
-        return _unproved(
+        return unproved(
             case,
             f"{dead} carries far less than the devices beyond it should draw: a conductor may be "
             "open before it, which no reading of the current proves",
@@ -235,7 +234,7 @@ def _looks_decide(case: Case) -> Act | Ending:
     sound_now = apart.none + (apart.overload if apart.none >= MOSTLY_NONE else 0.0)
     if sound_now >= NOT_PRESENT and apart.hidden <= HIDDEN_LEFT and looks.all_shown == 0:
         if case.draws_too_little:
-            return _unproved(
+            return unproved(
                 case,
                 "the path draws far less than its devices should: a part of it may be cut off "
                 "(an open conductor), which clamp readings of the current do not find",
@@ -249,9 +248,9 @@ def _looks_decide(case: Case) -> Act | Ending:
     if looks.all_shown and apart.controller > 0.01 and looks.no_legs < 5:
         return _look(case, "ruling-out", (), "once more with no wire on the controller")
     if looks.all_legs >= MOST_LOOKS or (apart.overload >= SETTLED and looks.all_legs >= 4):
-        return _unproved(case, _sound_reason(case))
+        return unproved(case, _sound_reason(case))
     if apart.hidden >= SETTLED and looks.all_legs >= 4:
-        return _unproved(case, _sound_reason(case))
+        return unproved(case, _sound_reason(case))
     return _look(
         case,
         "ruling-out",
@@ -273,64 +272,12 @@ def _sound_reason(case: Case) -> str:
     )
 
 
-# -- proving and following
-
-
-def _proof(case: Case) -> Act | Ending | None:
-    suspect = case.state.proving
-    if suspect is None:
-        place, chance = case.ranked(1)[0]
-        if chance >= SUSPECTED and place in case.state.given_up:
-            if case.was_cut_off(place):
-                return _unproved(case, f"the readings point to {place}, but {CUT_OFF}")
-            return _unproved(
-                case,
-                f"the readings point to {place}, but with it off the path did not read sound: "
-                "there may be a second fault, or the map is wrong there",
-            )
-        return None
-    if case.leaks_to_earth:
-        return _unproved(
-            case,
-            f"current leaks to earth at {suspect}: with both conductors in the jaw it does not "
-            "cancel, so it is no short between the conductors; find the leak with an "
-            "earth-gradient probe or by insulation tests",
-        )
-    test = case.next_test(suspect)
-    if test.act == "proved":
-        return Ending(
-            outcome="proved",
-            reason=f"with {suspect} off the current fell to that of a sound path, and came back "
-            "with it on; every rival would have shown otherwise",
-            found=(Found(at=suspect, kind="short", chance=case.chance_of(suspect), proved=True),),
-        )
-    if test.act == "stuck":
-        return _unproved(case, test.why)
-    if test.act == "clamp":
-        return _proving_clamp(case, test)
-    if test.act == "isolate":
-        return Act(stage="proving", do="isolate", at=suspect, why=test.why)
-    return Act(stage="proving", do="restore", at=suspect, why=test.why)
-
-
-def _proving_clamp(case: Case, test: NextTest) -> Act | Ending:
-    if test.node in case.state.closed:
-        return _unproved(case, f"{test.node} cannot be reached, so that no test can be had there")
-    if test.wire == "":
-        return Act(stage="proving", do="reference", why=test.why)
-    return Act(
-        stage="proving",
-        do="clamp",
-        node=test.node,
-        wire=test.wire,
-        conductor="both" if test.both else None,
-        why=test.why,
-    )
+# -- following
 
 
 def _follow(case: Case) -> Act | Ending | None:
     if len(case.state.log) >= MOST_READINGS:
-        return _unproved(case, "many readings were taken and they do not agree on a place")
+        return unproved(case, "many readings were taken and they do not agree on a place")
     choice = case.choose()
     if choice is None:
         return None
@@ -342,7 +289,3 @@ def _follow(case: Case) -> Act | Ending | None:
         why="",
         choice=choice,
     )
-
-
-def _unproved(case: Case, reason: str) -> Ending:
-    return Ending(outcome="unproved", reason=reason, found=case.suspects(3))

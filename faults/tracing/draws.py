@@ -15,6 +15,41 @@ FloatArray = NDArray[np.float64]
 
 LADDER, LADDER_STEP = 0.35, 1.4
 
+HELD_AT_EDGE = 0.5
+"""An outermost node with more than this of the mass says that the scale lies farther out."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrawPrior:
+    """The log draw scale before any reading: normals (share, mean, spread); shares sum to 1."""
+
+    parts: tuple[tuple[float, float, float], ...]
+
+    def log_density(self, logs: FloatArray) -> FloatArray:
+        """log density at log scales."""
+        total = np.zeros_like(logs)
+        for share, mean, spread in self.parts:
+            total += share / spread * np.exp(-0.5 * ((logs - mean) / spread) ** 2)
+        return np.asarray(np.log(total + 1e-300) - 0.5 * math.log(2.0 * math.pi))
+
+
+@dataclass(frozen=True, slots=True)
+class DrawPriors:
+    """The draw scale while a fault holds the voltage down, and on a sound path.
+
+    ``narrow``: a sound record has told of it.
+    """
+
+    faulted: DrawPrior
+    sound: DrawPrior
+    narrow: bool = False
+
+
+def plain_priors(beliefs: Assumptions) -> DrawPriors:
+    """Nothing is known of the draws but the map."""
+    prior = DrawPrior(((1.0, 0.0, beliefs.draw_log_spread),))
+    return DrawPriors(prior, prior)
+
 
 @dataclass(frozen=True, slots=True)
 class DrawScale:
@@ -28,14 +63,12 @@ class DrawScale:
         x, _ = hermite_rule(count)
         return np.append(np.exp(self.centre + self.spread * x), 0.0)
 
-    def faulted_weights(self, count: int, beliefs: Assumptions) -> FloatArray:
+    def faulted_weights(self, count: int, prior: DrawPrior, off_share: float) -> FloatArray:
         """Prior mass of each node while a fault holds the voltage down."""
-        weights = self._weights(count, 0.0, beliefs.draw_log_spread)
-        return np.append(weights * (1.0 - beliefs.off_share), beliefs.off_share)
-
-    def sound_weights(self, count: int, beliefs: Assumptions) -> FloatArray:
-        """Prior mass of each node on a sound path, where devices are on."""
-        return np.append(self._weights(count, 0.0, beliefs.draw_log_spread), 0.0)
+        weights = np.zeros(count)
+        for share, mean, spread in prior.parts:
+            weights = weights + share * self._weights(count, mean, spread)
+        return np.append(weights * (1.0 - off_share), off_share)
 
     def _weights(self, count: int, mean: float, spread: float) -> FloatArray:
         x, w = hermite_rule(count)
@@ -43,13 +76,19 @@ class DrawScale:
         ratio = np.exp(0.5 * x**2 - 0.5 * off**2) * self.spread / spread
         return np.asarray(w * ratio)
 
-    def refit(self, scales: FloatArray, mass: FloatArray) -> DrawScale:
-        """Centre and spread of the mass (count + 1,) that the nodes came to hold."""
+    def refit(self, scales: FloatArray, mass: FloatArray, *, narrow: bool = False) -> DrawScale:
+        """Centre and spread of the mass (count + 1,) that the nodes came to hold.
+
+        ``narrow``: nodes were laid by a sound record, which may be wrong; where an outermost one
+        holds the mass the next nodes lie around it, as wide.
+        """
         on = mass[:-1]
         total = float(on.sum())
         if total <= 1e-12:
             return self
         logs = np.log(scales[:-1])
+        if narrow and len(on) > 1 and max(on[0], on[-1]) > HELD_AT_EDGE * total:
+            return DrawScale.near(float(logs[0 if on[0] > on[-1] else -1]), self.spread)
         centre = float(on @ logs) / total
         spread = math.sqrt(max(float(on @ (logs - centre) ** 2) / total, 1e-4))
         return DrawScale.near(centre, spread)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faults.tracing.apart import REPORTED_SOUND
+from faults.tracing.draws import DrawPrior
 from faults.tracing.evidence import Evidence, looks_tallied
 from faults.tracing.hypotheses import group_rows
 from faults.tracing.likelihood import reading_variance, slip_log_density
@@ -103,9 +104,11 @@ class _Exact:
         x, w = np.polynomial.legendre.leggauss(self.nodes.resistances)
         return np.exp((high + low + (high - low) * x) / 2.0), w / 2.0
 
-    def _scales(self, count: int) -> tuple[FloatArray, FloatArray]:
+    @staticmethod
+    def _scales(count: int, prior: DrawPrior) -> tuple[FloatArray, FloatArray]:
         x, w = _normal_nodes(count)
-        return np.exp(self.beliefs.draw_log_spread * x), w
+        scales = [np.exp(mean + spread * x) for _, mean, spread in prior.parts]
+        return np.concatenate(scales), np.concatenate([share * w for share, _, _ in prior.parts])
 
     def _series(self) -> tuple[ComplexArray, FloatArray]:
         """Impedances behind the terminals and their weights: one, or those of unknown coils."""
@@ -125,7 +128,7 @@ class _Exact:
 
     def _place_log(self, point: int, carrier: Place | None) -> float:
         resistances, mass = self._resistances()
-        scales, weights = self._scales(self.nodes.scales)
+        scales, weights = self._scales(self.nodes.scales, self.reckoner.draws.faulted)
         scales = np.append(scales, 0.0)
         weights = np.append(weights * (1.0 - self.beliefs.off_share), self.beliefs.off_share)
         faults = place_faults(solve_sound(self.view, scales), np.array([point]), resistances)
@@ -146,7 +149,8 @@ class _Exact:
     def _apart_logs(self) -> dict[str, float]:
         beliefs, priors = self.beliefs, self.beliefs.priors
         x, w = _normal_nodes(self.nodes.sound_scales)
-        sound = self._sound(np.exp(beliefs.draw_log_spread * x))
+        scales, weights = self._scales(self.nodes.sound_scales, self.reckoner.draws.sound)
+        sound = self._sound(scales)
         over = self._sound(np.exp(beliefs.overload_log_mean + beliefs.overload_log_spread * x))
         stays = fickle = 0.0
         misread = beliefs.misread_message
@@ -154,11 +158,11 @@ class _Exact:
             stays += shown * math.log(1.0 - misread) + not_shown * math.log(misread)
             often = 0.5 if legs_on is None else misread
             fickle += shown * math.log(often) + not_shown * math.log(1.0 - often)
-        plain = _log_sum(sound.fit + np.log(w))
+        plain = _log_sum(sound.fit + np.log(weights))
         trips = overload_log_chance(over.current, self.problem, beliefs)
         return {
             "none": math.log(priors.none * REPORTED_SOUND)
-            + _log_sum(sound.fit + self._looks(sound.current) + np.log(w)),
+            + _log_sum(sound.fit + self._looks(sound.current) + np.log(weights)),
             "controller": math.log(priors.controller) + plain + stays,
             "overload": math.log(priors.overload)
             + _log_sum(over.fit + self._looks(over.current) + trips + np.log(w)),

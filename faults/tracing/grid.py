@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faults.tracing.assumptions import Assumptions
-from faults.tracing.draws import DrawScale
+from faults.tracing.draws import DrawPrior, DrawScale
 from faults.tracing.evidence import Evidence
 from faults.tracing.hypotheses import Rows
 from faults.tracing.likelihood import (
@@ -155,6 +155,7 @@ class PartBuilder:
     evidence: Evidence
     noise: ReadingNoise
     draw: DrawScale
+    draw_prior: DrawPrior
     sound: SoundTree
     rows: Rows
 
@@ -178,7 +179,9 @@ class PartBuilder:
             fit = log_likelihood(layers, self.noise, scale_prior(problem, beliefs, faults.total))
         weights = np.ones(1)
         if len(columns) > 1:
-            weights = self.draw.faulted_weights(len(columns) - 1, beliefs)
+            weights = self.draw.faulted_weights(
+                len(columns) - 1, self.draw_prior, beliefs.off_share
+            )
         joint = fit + np.log(mass)[None, :, None] + np.log(weights + 1e-300)
         joint = joint + self.looks.log_chance(self.evidence, faults)
         return Part(which, columns, resistances, faults, layers, joint)

@@ -41,7 +41,12 @@ class PlacePrior:
 
 @dataclass(frozen=True, slots=True)
 class SoundRecord:
-    """What a leg read when it was sound."""
+    """What a leg read when it was sound, all legs on.
+
+    ``current_ma`` leaves the controller on that leg, ``far_v`` is the voltage at its device that
+    is farthest along the cable; ``coil``: with the series coil in, None where nobody wrote it
+    down. ``date`` is YYYY-MM-DD.
+    """
 
     leg: str
     current_ma: float | None = None
@@ -55,7 +60,11 @@ class SoundRecord:
 
 @dataclass(frozen=True, slots=True)
 class TraceProblem:
-    """All that a trace starts from. ``coil_ohm`` None: the series coil is unknown."""
+    """All that a trace starts from. ``coil_ohm`` None: the series coil is unknown.
+
+    ``dated`` is the day of the trace, YYYY-MM-DD, from which sound records count their age;
+    None: their age is not known.
+    """
 
     path: WirePath
     coil_ohm: complex | None = None
@@ -63,3 +72,4 @@ class TraceProblem:
     costs: Costs = field(default_factory=Costs)
     priors: tuple[PlacePrior, ...] = ()
     sound_record: tuple[SoundRecord, ...] = ()
+    dated: str | None = None

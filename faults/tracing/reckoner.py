@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from faults.tracing.apart import apart_logs, sound_log
 from faults.tracing.assumptions import Assumptions
 from faults.tracing.best_cells import best_cells, mean_square_draw
-from faults.tracing.draws import DrawScale
+from faults.tracing.draws import DrawScale, plain_priors
 from faults.tracing.evidence import MISCOUNT, Evidence
 from faults.tracing.grid import Grid, PartBuilder, Resolution, scale_prior, split_rows
 from faults.tracing.hypotheses import group_rows, list_hypotheses
@@ -30,12 +30,15 @@ from faults.tracing.observations import Joint
 from faults.tracing.posterior import Apart, Posterior
 from faults.tracing.prediction import SolvedColumns
 from faults.tracing.problem import TraceProblem
+from faults.tracing.sound_record import priors_by_record
 from faults.tracing.soundness import SoundScales
 from faults.tracing.tree_view import TreeView
 from sites.network.elements import WirePath
 from sites.network.faults import Place
 
 FloatArray = NDArray[np.float64]
+
+LAY_AGAIN_BY_RECORD = 3
 
 WAKE = 0.05
 """When *other* is likelier than this, rows that were past doubt are reckoned again."""
@@ -57,7 +60,10 @@ class Reckoner:
         self.beliefs = beliefs or Assumptions()
         self.resolution = resolution or Resolution()
         self.looks = LookReckoner(problem, view, self.beliefs, joints_open)
-        self.sound_scales = SoundScales(problem, view)
+        scales = SoundScales(problem, view)
+        told = priors_by_record(scales, self.beliefs, joints_open)
+        self.sound_scales = replace(scales, draws=told)
+        self.draws = told or plain_priors(self.beliefs)
         self.solved = SolvedColumns(view, {})
         self._cables = _cables(problem.path)
         self.hypotheses = list_hypotheses(view, self.beliefs, problem.priors)
@@ -75,14 +81,23 @@ class Reckoner:
         return posterior
 
     def _reckon(self, evidence: Evidence, before: Posterior | None) -> Posterior:
-        draw = before.draw if before else DrawScale(0.0, self.beliefs.draw_log_spread)
+        draw = before.draw if before else self._first_draw()
         posterior = self._gather(evidence, self._evaluate(evidence, before, draw), before)
-        if len(posterior.rows.point) <= self.resolution.lay_again_rows and (
-            posterior.draw.far_from(draw)
-        ):
-            grid = self._evaluate(evidence, before, posterior.draw)
+        if len(posterior.rows.point) > self.resolution.lay_again_rows:
+            return posterior
+        # Nodes that a record laid may have far to go where the record is wrong.
+        for _ in range(LAY_AGAIN_BY_RECORD if self.draws.narrow else 1):
+            if not posterior.draw.far_from(draw):
+                break
+            draw = posterior.draw
+            grid = self._evaluate(evidence, before, draw)
             posterior = self._gather(evidence, grid, before)
         return posterior
+
+    def _first_draw(self) -> DrawScale:
+        """Where the draw scales are laid before any reading."""
+        _, mean, spread = self.draws.faulted.parts[0]
+        return DrawScale.near(mean, spread) if self.draws.narrow else DrawScale(mean, spread)
 
     # -- one evaluation of the grid
 
@@ -97,7 +112,7 @@ class Reckoner:
         split = split_rows(rows, before, resolution)
         shares = self._shares(evidence, before)
         noise = reading_noise(evidence.readings, self.problem, self.beliefs, self.view, shares)
-        build = PartBuilder(self.looks, evidence, noise, draw, sound, rows)
+        build = PartBuilder(self.looks, evidence, noise, draw, self.draws.faulted, sound, rows)
         middle = count // 2
         return Grid(
             draw=draw,
@@ -180,7 +195,7 @@ class Reckoner:
             mass = np.exp(part.joint - part.joint.max(axis=(1, 2), keepdims=True))
             share = row[part.rows] / mass.sum(axis=(1, 2))
             held += np.einsum("krs,k->s", mass, share)
-        draw = grid.draw.refit(grid.sound.scales, held)
+        draw = grid.draw.refit(grid.sound.scales, held, narrow=self.draws.narrow)
         if apart.sound < 0.5:
             return draw
         mass = shares_of(sound_log(self.sound_scales, grid.sound_fit, self.beliefs))

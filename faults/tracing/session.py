@@ -15,11 +15,13 @@ from faults.tracing.act import Act, Ending
 from faults.tracing.assumptions import Assumptions
 from faults.tracing.case import PLACE_KINDS, Case
 from faults.tracing.cautions import cautions_for
-from faults.tracing.course import SUSPECTED, next_act
+from faults.tracing.contradiction import ProofHeld
+from faults.tracing.course import next_act
 from faults.tracing.observations import Joint, Observation, Strike
 from faults.tracing.planner import Method, Planner
 from faults.tracing.posterior import Posterior
 from faults.tracing.problem import TraceProblem
+from faults.tracing.proving import SUSPECTED
 from faults.tracing.reckoner import Reckoner
 from faults.tracing.rig import ACTS, as_left, rig_after, rig_refusal
 from faults.tracing.state import TraceState, folded, state_at_start
@@ -64,6 +66,7 @@ class Session:
     closed_loops: tuple[Joint, ...] = ()
     told: tuple[Told, ...] = ()
     number: int = 1
+    held: ProofHeld | None = None
 
     @cached_property
     def case(self) -> Case:
@@ -75,6 +78,7 @@ class Session:
             reckoner=self.reckoner,
             planner=self.planner,
             closed_loops=self.closed_loops,
+            held=self.held,
         )
 
     @cached_property
@@ -175,6 +179,7 @@ class Session:
 
     def advanced(self, told: Told) -> Session:
         """After an observation that has been found legal."""
+        held = self._proof_held()
         state = folded(self.state, self.problem, told.observation, told.asked)
         reckoner, before, loops = self.reckoner, self.posterior, self.closed_loops
         if state.rig.joints_open != self.state.rig.joints_open:
@@ -191,10 +196,21 @@ class Session:
             closed_loops=loops,
             told=(*self.told, told),
             number=self.number + 1,
+            held=held,
         )
         marked = _marked(session.case)
         # Kept as it is where nothing was marked: its case has been worked out already.
         return session if marked is session.state else replace(session, state=marked)
+
+    def _proof_held(self) -> ProofHeld | None:
+        """The proof that stands now, if any: what comes next is held against it."""
+        suspect = self.state.proving
+        if suspect is None or (self.held is not None and self.held.suspect == suspect):
+            return self.held
+        if not isinstance(self.act, Ending) or self.act.outcome != "proved":
+            return self.held
+        evidence, log = self.state.evidence, self.state.log
+        return ProofHeld(suspect, self.posterior, len(log), len(evidence.counts))
 
     def _strike(self, strike: Strike) -> Session:
         """Fold everything anew without what the step was answered with.

@@ -17,6 +17,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from faults.tracing.assumptions import Assumptions
+from faults.tracing.draws import DrawPriors
 from faults.tracing.evidence import CurrentReading
 from faults.tracing.noise import ratio_layer
 from faults.tracing.prediction import FaultSet, SoundTree, place_faults, solve_sound
@@ -34,11 +35,13 @@ GRID = 177
 class SoundScales:
     """A tree without a fault at NODES draw scales, and the fine grid (GRID,) between them.
 
+    ``draws`` is what a sound record says of the draw scale, None where there is none.
     ``_seen`` keeps the layer of each wire asked for: it depends on nothing that is read.
     """
 
     problem: TraceProblem
     view: TreeView
+    draws: DrawPriors | None = None
     _seen: dict[tuple[str, str, str], FloatArray] = field(
         default_factory=dict, repr=False, compare=False
     )
@@ -68,6 +71,10 @@ class SoundScales:
         """Current into the terminals for 1 V there (GRID,)."""
         return np.asarray(_between_nodes() @ self.path.total[0, 0, :])
 
+    def voltage_v(self, point: int) -> NDArray[np.complex128]:
+        """Voltage of a point for 1 V at the terminals (GRID,)."""
+        return np.asarray(_between_nodes() @ self.tree.voltage[point])
+
     def layers(self, readings: Sequence[CurrentReading]) -> FloatArray:
         """Ratios to the reference (k, 1, 1, GRID) of each reading's wire."""
         if not readings:
@@ -94,6 +101,9 @@ class SoundScales:
 
     def sound_log_weights(self, beliefs: Assumptions) -> FloatArray:
         """log prior mass of the grid on a sound path."""
+        if self.draws is not None:
+            logs = self.draws.sound.log_density(self.logs)
+            return np.asarray(logs - math.log(float(np.exp(logs).sum())))
         return self._normal_log(0.0, beliefs.draw_log_spread)
 
     def overload_log_weights(self, beliefs: Assumptions) -> FloatArray:
