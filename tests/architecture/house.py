@@ -10,7 +10,13 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 APPS = ("core", "sites", "faults", "api")
-PURE_PACKAGES = ("sites.network", "faults.tracing", "faults.rehearsal", "faults.recurrence")
+PURE_PACKAGES = (
+    "sites.network",
+    "faults.tracing",
+    "faults.rehearsal",
+    "faults.recurrence",
+    "faults.dispatch",
+)
 
 _NEVER_OURS = frozenset({".git", ".venv", ".hypothesis", "__pycache__"})
 

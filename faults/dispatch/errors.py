@@ -1,0 +1,5 @@
+"""What can keep a problem from being planned."""
+
+
+class DispatchError(ValueError):
+    """Data that cannot be planned as it stands; the text says what to change."""

@@ -1,0 +1,93 @@
+"""Plans: greedy, then PyVRP's search, then our own, which knows breaks, promises and moves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from faults.dispatch.errors import DispatchError
+from faults.dispatch.improve import improve
+from faults.dispatch.insertion import Sequences
+from faults.dispatch.plan import Plan
+from faults.dispatch.problem import Problem
+from faults.dispatch.routing import routed
+from faults.dispatch.told import plan_of
+from faults.dispatch.turns import Ready, make_ready
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How long to search; the same effort gives the same plan.
+
+    ``iterations`` of PyVRP (0: without it), ``rounds`` of our own search afterwards. ``stop`` is
+    asked often and ends the search early when it says so: it is where a caller's clock comes in,
+    and a plan that it cut short depends on the machine.
+    """
+
+    iterations: int = 4000
+    rounds: int = 400
+    seed: int = 1
+    stop: Callable[[], bool] | None = None
+
+    def __post_init__(self) -> None:
+        if self.iterations < 0 or self.rounds < 0 or self.seed < 0:
+            raise DispatchError("effort: expected iterations, rounds and seed of at least 0")
+
+
+def solve(problem: Problem, effort: Effort | None = None) -> Plan:
+    """A plan of a problem: always one that can be kept, and no worse than the greedy one.
+
+    Where PyVRP fails, or ``stop`` leaves it no time, the plan is made without it and its
+    ``method`` says ``greedy`` if nothing else has been at work.
+    """
+    effort = effort or Effort()
+    ready = make_ready(problem)
+    greedy = greedily(ready)
+    found = None
+    if effort.iterations and not (effort.stop and effort.stop()):
+        found = _routed(greedy, effort)
+    best = _improved(greedy, found, effort)
+    return plan_of(best, method="greedy" if best is greedy else "search")
+
+
+def _improved(greedy: Sequences, found: Sequences | None, effort: Effort) -> Sequences:
+    """The best after most rounds from what was routed, some from the greedy beginning."""
+    if found is None:
+        best = improve(greedy, effort.rounds, effort.seed, effort.stop)
+    else:
+        some = effort.rounds // 5
+        tried = [
+            improve(found, effort.rounds - some, effort.seed, effort.stop),
+            improve(greedy, some, effort.seed, effort.stop),
+        ]
+        best = min(tried, key=Sequences.total)
+    return filled(best)
+
+
+def filled(sequences: Sequences) -> Sequences:
+    """With what still finds a place: the search overlooks some on purpose. Same where none."""
+    more = sequences.copy()
+    tasks = more.ready.tasks
+    more.insert_all(sorted(more.left_out, key=lambda i: (-tasks[i].left_out_cost, i)))
+    return more if more.total() < sequences.total() else sequences
+
+
+def greedily(ready: Ready) -> Sequences:
+    """Visits one after another, those that cost most to leave out first, each where it is best."""
+    made = Sequences(ready)
+    tasks = ready.tasks
+    made.insert_all(sorted(range(len(tasks)), key=lambda i: (-tasks[i].left_out_cost, i)))
+    for number in range(len(ready.turns)):
+        made.place_breaks(number)
+    return made
+
+
+def _routed(start: Sequences, effort: Effort) -> Sequences | None:
+    try:
+        sequences = routed(start, effort.iterations, effort.seed, effort.stop)
+    except (ImportError, RuntimeError, ValueError, OverflowError):
+        # A library that is not there or refuses its input is no reason to have no plan today.
+        return None
+    if sequences is None:
+        return None
+    return filled(Sequences(start.ready, sequences))
