@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from django.urls import path
 
+from faults.pages.board import board
 from faults.pages.calls import call_move_page, call_page, call_path_page, trace_begin
 from faults.pages.findings import finding_page
+from faults.pages.hand_on import call_assign_page, call_wait_page, call_wake_page, hand_on
 from faults.pages.open_calls import open_calls
 from faults.pages.other import trace_other
 from faults.pages.places import property_page
@@ -20,9 +22,14 @@ from faults.pages.traces import (
 
 urlpatterns = [
     path("", open_calls, name="open-calls"),
+    path("board", board, name="board"),
     path("properties/<slug:public_id>", property_page, name="property"),
     path("calls/<slug:public_id>", call_page, name="call"),
     path("calls/<slug:public_id>/move", call_move_page, name="call-move"),
+    path("calls/<slug:public_id>/hand-on", hand_on, name="call-hand-on"),
+    path("calls/<slug:public_id>/assign", call_assign_page, name="call-assign"),
+    path("calls/<slug:public_id>/wait", call_wait_page, name="call-wait"),
+    path("calls/<slug:public_id>/wake", call_wake_page, name="call-wake"),
     path("calls/<slug:public_id>/path", call_path_page, name="call-path"),
     path("calls/<slug:public_id>/trace", trace_begin, name="trace-begin"),
     path("traces/<slug:public_id>", trace_page, name="trace"),

@@ -24,6 +24,9 @@ NAMES = [str(page.name) for page in PAGES]
 POSTED = {
     "call-move",
     "call-path",
+    "call-assign",
+    "call-wait",
+    "call-wake",
     "trace-begin",
     "trace-answer",
     "trace-cannot",
@@ -33,7 +36,7 @@ POSTED = {
 """Addresses that only take forms."""
 BOTH = {"property", "trace-other"}
 """Pages that also take a form."""
-OF_NOBODY = {"open-calls", "properties"}
+OF_NOBODY = {"open-calls", "properties", "board"}
 """Pages that name no one thing: everyone sees their own on them."""
 
 
