@@ -30,7 +30,7 @@ class StrictJSONParser(BaseParser):
         parser_context: Mapping[str, Any] | None = None,  # noqa: ARG002
     ) -> Any:
         """The document. Raises TooLarge and ParseError."""
-        return document_of(_read(stream, MOST_BYTES))
+        return document_of(limited_bytes(stream, MOST_BYTES))
 
 
 class SurveyParser(BaseParser):
@@ -45,10 +45,11 @@ class SurveyParser(BaseParser):
         parser_context: Mapping[str, Any] | None = None,  # noqa: ARG002
     ) -> Any:
         """The bytes. Raises TooLarge."""
-        return _read(stream, MOST_SURVEY_BYTES)
+        return limited_bytes(stream, MOST_SURVEY_BYTES)
 
 
-def _read(stream: IO[Any], most_bytes: int) -> bytes:
+def limited_bytes(stream: IO[Any], most_bytes: int) -> bytes:
+    """The body as it is. Raises TooLarge."""
     found: bytes = stream.read(most_bytes + 1)
     if len(found) > most_bytes:
         raise TooLarge(f"The body has more than {most_bytes} bytes, the most that is taken here.")

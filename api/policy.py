@@ -81,6 +81,7 @@ POLICY: Mapping[str, Mapping[str, Rule]] = {
     "calls": {"GET": READ, "POST": TRACE},
     "call": {"GET": READ, "PATCH": TRACE},
     "call-moves": {"GET": READ, "POST": TRACE},
+    "call-assign": {"POST": TRACE},
     "call-events": {"GET": READ},
     "traces": {"GET": READ, "POST": TRACE},
     "trace": {"GET": READ},

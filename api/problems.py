@@ -94,6 +94,9 @@ def drf_exception_handler(error: Exception, context: Mapping[str, Any]) -> Respo
     if isinstance(problem, Unavailable):
         log.warning("answered 503: %s", error)
     view = context["view"]
+    if isinstance(problem, WrongMediaType):
+        kinds = ", ".join(parser.media_type for parser in view.get_parsers())
+        problem = WrongMediaType(f"Send the body as {kinds}.")
     headers = dict(problem.headers)
     if isinstance(problem, MethodRefused):
         headers["Allow"] = ", ".join(view.allowed_methods)

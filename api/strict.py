@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from typing import Any, TypeVar
 
+from django.core.validators import RegexValidator
 from django.http import QueryDict
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
@@ -98,6 +99,14 @@ class Number(serializers.FloatField):
             return float(data)
         except OverflowError:
             raise ValidationError("is too large") from None
+
+
+class Money(Text):
+    """An amount as a text such as ``"12.50"``, for a number would lose pence."""
+
+    def __init__(self, **options: Any) -> None:
+        form = RegexValidator(r"^[0-9]{1,8}(\.[0-9]{1,2})?$", 'is no amount of the form "12.50"')
+        super().__init__(max_length=11, validators=[form], **options)
 
 
 class Flag(serializers.BooleanField):

@@ -9,7 +9,8 @@ from api.accounts.crews import Crews, OneCrew
 from api.accounts.people import Me, OnePerson, People
 from api.accounts.tokens import OneToken, TokenRevoke, Tokens
 from api.changes import Changes
-from api.faults.calls import CallEvents, CallMoves, Calls, OneCall
+from api.faults.call_moves import CallAssign, CallMoves
+from api.faults.calls import CallEvents, Calls, OneCall
 from api.faults.events import Events, EventsBulk, OneEvent
 from api.faults.findings import Findings, OneFinding
 from api.faults.observations import Observations, ObservationVoidings
@@ -99,6 +100,7 @@ urlpatterns = [
     path("calls", Calls.as_view(), name="calls"),
     path("calls/<public_id:public_id>", OneCall.as_view(), name="call"),
     path("calls/<public_id:public_id>/moves", CallMoves.as_view(), name="call-moves"),
+    path("calls/<public_id:public_id>/assign", CallAssign.as_view(), name="call-assign"),
     path("calls/<public_id:public_id>/events", CallEvents.as_view(), name="call-events"),
     path("traces", Traces.as_view(), name="traces"),
     path("traces/<public_id:public_id>", OneTrace.as_view(), name="trace"),

@@ -11,96 +11,32 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.described import IF_MATCH, IF_NONE_MATCH, Answer, described, page_document
+from api.faults.call_forms import (
+    CallDocument,
+    CallEdit,
+    CallNew,
+    OneCallDocument,
+    details_in,
+    shown,
+)
 from api.faults.events import EventDocument
 from api.pagination import PageQuery, page_of, page_response, sort_field
 from api.preconditions import require_version, versioned_response
-from api.references import named
+from api.references import named, one_of
 from api.resource import Resource
-from api.sites.controllers import LabelledDocument
-from api.sites.properties import NamedDocument
-from api.strict import Choice, Day, PublicId, StrictSerializer, Text, read_body, read_query
+from api.strict import read_body, read_query
 from core.problems import Defect, Invalid
-from faults.models.call import CallMove, FaultCall, Urgency
-from faults.selectors.calls import call_get, call_list, call_moves
+from faults.models.call import FaultCall, Urgency
+from faults.selectors.call_urgency import call_dryness
+from faults.selectors.calls import call_get, call_list
 from faults.selectors.events import event_list
 from faults.services.call_details import CallDetails
-from faults.services.call_moves import MOST_WORDS, Move, call_move, has_proof
+from faults.services.call_moves import has_proof
 from faults.services.calls import Where, call_open, call_set_path, call_update
-from faults.transitions import CallOutcome, CallState, legal_moves
+from faults.services.intake import call_report
+from faults.transitions import CallState, legal_moves
 from sites.selectors.paths import path_get
 from sites.selectors.properties import controller_get, property_get
-
-
-class CallDocument(serializers.Serializer[FaultCall]):
-    """Work promised to a property."""
-
-    id = serializers.CharField(source="public_id")
-    state = serializers.ChoiceField(choices=CallState.values)
-    outcome = serializers.CharField(help_text="Of a closed call; else empty.")
-    outcome_reason = serializers.CharField()
-    urgency = serializers.ChoiceField(choices=Urgency.values)
-    note = serializers.CharField()
-    property = NamedDocument()
-    controller = NamedDocument(allow_null=True)
-    path = LabelledDocument(allow_null=True)
-    wait_reason = serializers.CharField()
-    waits_until = serializers.DateField(allow_null=True)
-    overcurrents = serializers.IntegerField(help_text="Overcurrent events on it.")
-    opened_at = serializers.DateTimeField(help_text="When the fault was first seen.")
-    opened_by_name = serializers.CharField()
-    last_event_at = serializers.DateTimeField(allow_null=True)
-    created_at = serializers.DateTimeField()
-    closed_at = serializers.DateTimeField(allow_null=True)
-
-
-class OneCallDocument(CallDocument):
-    """A call, with the states it may move to."""
-
-    legal_moves = serializers.ListField(child=serializers.ChoiceField(choices=CallState.values))
-
-
-class CallMoveDocument(serializers.Serializer[CallMove]):
-    """That a call went from one state to another."""
-
-    from_state = serializers.CharField(help_text="Empty for the first one.")
-    to_state = serializers.ChoiceField(choices=CallState.values)
-    at = serializers.DateTimeField()
-    by_kind = serializers.CharField()
-    by_id = serializers.CharField()
-    by_name = serializers.CharField()
-    why = serializers.CharField()
-
-
-class CallNew(StrictSerializer):
-    """A call to be: at a path, or, where that is not known, a controller or a property."""
-
-    property = PublicId("prop", required=False)
-    controller = PublicId("ctl", required=False)
-    path = PublicId("path", required=False)
-    urgency = Choice(choices=Urgency.values, required=False)
-    note = Text(max_length=MOST_WORDS, required=False, allow_blank=True)
-
-
-class CallEdit(StrictSerializer):
-    """What to change of a call; what is absent stays."""
-
-    urgency = Choice(choices=Urgency.values, required=False)
-    note = Text(max_length=MOST_WORDS, required=False, allow_blank=True)
-    path = PublicId("path", required=False, help_text="The wire path it is about.")
-
-
-class MoveNew(StrictSerializer):
-    """Where a call shall go."""
-
-    to = Choice(choices=CallState.values)
-    why = Text(
-        max_length=MOST_WORDS,
-        required=False,
-        allow_blank=True,
-        help_text="Asked for with `closed` and `waiting`.",
-    )
-    outcome = Choice(choices=CallOutcome.values, required=False, help_text="With `closed`.")
-    until = Day(required=False, allow_null=True, help_text="With `waiting`.")
 
 
 class CallQuery(PageQuery):
@@ -129,17 +65,24 @@ class Calls(Resource):
             with_ended=query["with_ended"] or "state" in query,
         )
         wanted = {name: query[name] for name in ("state", "urgency") if name in query}
-        page = page_of(rows.filter(**wanted), query, "-id")
+        page = page_of(shown(rows).filter(**wanted), query, "-id")
         return page_response(request, page, CallDocument)
 
     @described("call_open", "Open a call", Answer(OneCallDocument, 201, tagged=True), body=CallNew)
     def post(self, request: Request) -> Response:
-        """Work that somebody asks for. 409: a call is open on the path already."""
+        """Work that somebody asks for. 409: a call is open on the path already.
+
+        With `fold` it is counted on that call instead, and makes it as urgent as itself; where
+        no path is known, on the newest of the same place and kind.
+        """
         body = read_body(request, CallNew)
-        where = _where(body)
-        details = CallDetails(**{n: body[n] for n in ("urgency", "note") if n in body})
-        call = call_open(where=where, by=self.actor, details=details)
-        return _response(request, call.public_id, 201)
+        where, details = _where(body), CallDetails(**details_in(body))
+        if body.get("fold"):
+            since = body.get("since")
+            call = call_report(where=where, details=details, by=self.actor, since=since).call
+        else:
+            call = call_open(where=where, by=self.actor, details=details)
+        return call_response(request, call.public_id, 201)
 
 
 class OneCall(Resource):
@@ -148,7 +91,7 @@ class OneCall(Resource):
     @described("call", "A call", Answer(OneCallDocument, tagged=True), headers=[IF_NONE_MATCH])
     def get(self, request: Request, public_id: str) -> Response:
         """The call, with the states it may move to."""
-        return _response(request, public_id)
+        return call_response(request, public_id)
 
     @described(
         "call_update",
@@ -159,45 +102,16 @@ class OneCall(Resource):
     )
     def patch(self, request: Request, public_id: str) -> Response:
         """What is absent stays as it is; the state changes by a move alone."""
-        call = _matched(request, public_id)
+        call = call_matched(request, public_id)
         body = read_body(request, CallEdit)
         path = named(path_get, body.pop("path", None), "/path")
         with transaction.atomic():
             if path is not None:
                 call = call_set_path(call=call, path=path, version=call.version, by=self.actor)
             if body:
-                details = replace(CallDetails.of(call), **body)
+                details = replace(CallDetails.of(call), **details_in(body))
                 call_update(call=call, version=call.version, details=details, by=self.actor)
-        return _response(request, public_id)
-
-
-class CallMoves(Resource):
-    """How a call moves."""
-
-    @described(
-        "call_moves",
-        "List the moves of a call",
-        Answer(page_document(CallMoveDocument)),
-        query=PageQuery,
-    )
-    def get(self, request: Request, public_id: str) -> Response:
-        """Its moves, the oldest first."""
-        page = page_of(call_moves(call_get(public_id)), read_query(request, PageQuery))
-        return page_response(request, page, CallMoveDocument)
-
-    @described(
-        "call_move",
-        "Move a call",
-        Answer(OneCallDocument, 201, tagged=True),
-        body=MoveNew,
-        headers=[IF_MATCH],
-    )
-    def post(self, request: Request, public_id: str) -> Response:
-        """To a state that its own allows; 409 tells which these are."""
-        call = _matched(request, public_id)
-        move = Move(**read_body(request, MoveNew))
-        call_move(call=call, move=move, version=call.version, by=self.actor)
-        return _response(request, public_id, 201)
+        return call_response(request, public_id)
 
 
 class CallEvents(Resource):
@@ -239,14 +153,17 @@ def _where(body: dict[str, Any]) -> Where:
     return where
 
 
-def _matched(request: Request, public_id: str) -> FaultCall:
+def call_matched(request: Request, public_id: str) -> FaultCall:
+    """The call, at the version that If-Match names. Raises NotFound and as require_version."""
     call = call_get(public_id)
     require_version(request, call.version)
     return call
 
 
-def _response(request: Request, public_id: str, status: int = 200) -> Response:
-    call = call_get(public_id)
+def call_response(request: Request, public_id: str, status: int = 200) -> Response:
+    """The call as its own address gives it. Raises NotFound."""
+    call = one_of(shown(call_list(with_ended=True)), public_id, "call")
     legal = [str(state) for state in legal_moves(call.state, proved=has_proof(call))]
-    data: dict[str, Any] = CallDocument(call).data | {"legal_moves": legal}
+    dry = call_dryness([call])[call.pk].stations
+    data: dict[str, Any] = CallDocument(call).data | {"legal_moves": legal, "stations_dry": dry}
     return versioned_response(request, data, call.version, status)
