@@ -9,11 +9,20 @@ from api.accounts.crews import Crews, OneCrew
 from api.accounts.people import Me, OnePerson, People
 from api.accounts.tokens import OneToken, TokenRevoke, Tokens
 from api.changes import Changes
+from api.faults.as_left import CallAsLeftAnswers, WirePathAsLeft
 from api.faults.call_moves import CallAssign, CallMoves
 from api.faults.calls import CallEvents, Calls, OneCall
 from api.faults.events import Events, EventsBulk, OneEvent
 from api.faults.findings import Findings, OneFinding
 from api.faults.observations import Observations, ObservationVoidings
+from api.faults.partial_restores import CallPartialRestore
+from api.faults.photos import OnePhoto, PhotoContent, RemovedPartPhotos, RepairPhotos
+from api.faults.removed_parts import CallRemovedParts, OneRemovedPart
+from api.faults.repairs import CallRepairs, OneRepair, RepairFailures
+from api.faults.return_tests import CallReturnTests
+from api.faults.soak_checks import OneSoakCheck, SoakCheckDone, SoakChecks
+from api.faults.sound_records import WirePathSoundRecords
+from api.faults.stop_questions import CallLimits, CallStopQuestions
 from api.faults.traces import OneTrace, TraceEnd, TraceNext, Traces
 from api.jobs import JobAskAgain, JobCancel, Jobs, OneJob
 from api.schema import SchemaView
@@ -92,6 +101,16 @@ urlpatterns = [
         WirePathFigures.as_view(),
         name="wire-path-figures",
     ),
+    path(
+        "wire-paths/<public_id:public_id>/as-left",
+        WirePathAsLeft.as_view(),
+        name="wire-path-as-left",
+    ),
+    path(
+        "wire-paths/<public_id:public_id>/sound-records",
+        WirePathSoundRecords.as_view(),
+        name="wire-path-sound-records",
+    ),
     path("devices", Devices.as_view(), name="devices"),
     path("devices/<public_id:public_id>", OneDevice.as_view(), name="device"),
     path("events", Events.as_view(), name="events"),
@@ -102,6 +121,33 @@ urlpatterns = [
     path("calls/<public_id:public_id>/moves", CallMoves.as_view(), name="call-moves"),
     path("calls/<public_id:public_id>/assign", CallAssign.as_view(), name="call-assign"),
     path("calls/<public_id:public_id>/events", CallEvents.as_view(), name="call-events"),
+    path("calls/<public_id:public_id>/repairs", CallRepairs.as_view(), name="call-repairs"),
+    path(
+        "calls/<public_id:public_id>/removed-parts",
+        CallRemovedParts.as_view(),
+        name="call-removed-parts",
+    ),
+    path(
+        "calls/<public_id:public_id>/return-tests",
+        CallReturnTests.as_view(),
+        name="call-return-tests",
+    ),
+    path(
+        "calls/<public_id:public_id>/partial-restore",
+        CallPartialRestore.as_view(),
+        name="call-partial-restore",
+    ),
+    path(
+        "calls/<public_id:public_id>/as-left-answers",
+        CallAsLeftAnswers.as_view(),
+        name="call-as-left-answers",
+    ),
+    path(
+        "calls/<public_id:public_id>/stop-questions",
+        CallStopQuestions.as_view(),
+        name="call-stop-questions",
+    ),
+    path("calls/<public_id:public_id>/limits", CallLimits.as_view(), name="call-limits"),
     path("traces", Traces.as_view(), name="traces"),
     path("traces/<public_id:public_id>", OneTrace.as_view(), name="trace"),
     path("traces/<public_id:public_id>/next", TraceNext.as_view(), name="trace-next"),
@@ -114,6 +160,22 @@ urlpatterns = [
     ),
     path("findings", Findings.as_view(), name="findings"),
     path("findings/<public_id:public_id>", OneFinding.as_view(), name="finding"),
+    path("repairs/<public_id:public_id>", OneRepair.as_view(), name="repair"),
+    path(
+        "repairs/<public_id:public_id>/failures", RepairFailures.as_view(), name="repair-failures"
+    ),
+    path("repairs/<public_id:public_id>/photos", RepairPhotos.as_view(), name="repair-photos"),
+    path("removed-parts/<public_id:public_id>", OneRemovedPart.as_view(), name="removed-part"),
+    path(
+        "removed-parts/<public_id:public_id>/photos",
+        RemovedPartPhotos.as_view(),
+        name="removed-part-photos",
+    ),
+    path("photos/<public_id:public_id>", OnePhoto.as_view(), name="photo"),
+    path("photos/<public_id:public_id>/content", PhotoContent.as_view(), name="photo-content"),
+    path("soak-checks", SoakChecks.as_view(), name="soak-checks"),
+    path("soak-checks/<public_id:public_id>", OneSoakCheck.as_view(), name="soak-check"),
+    path("soak-checks/<public_id:public_id>/done", SoakCheckDone.as_view(), name="soak-check-done"),
     path("jobs", Jobs.as_view(), name="jobs"),
     path("jobs/<public_id:public_id>", OneJob.as_view(), name="job"),
     path("jobs/<public_id:public_id>/cancel", JobCancel.as_view(), name="job-cancel"),

@@ -34,12 +34,13 @@ class Asker:
         sent = {name.replace("_", "-"): value for name, value in headers.items()}
         if self.token:
             sent["Authorization"] = f"Bearer {self.token}"
+        content_type = sent.pop("Content-Type", "application/json")
         text = body if isinstance(body, bytes | str) else json.dumps(body)
         answer = self.client.generic(
             method,
             path if path.startswith("/api") else ROOT + path,
             b"" if body is None else text,
-            content_type="application/json",
+            content_type=content_type,
             headers=sent,
         )
         if answer.status_code >= 400:

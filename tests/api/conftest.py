@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 import pytest
 from django.core.cache import cache
 
@@ -13,6 +16,11 @@ from tests.api.asking import Asker, signed_in, with_token
 @pytest.fixture(autouse=True)
 def _no_requests_counted_yet() -> None:
     cache.clear()
+
+
+@pytest.fixture(autouse=True)
+def _photos_of_their_own(settings: Any, tmp_path: Path) -> None:
+    settings.MEDIA_ROOT = str(tmp_path / "media")
 
 
 @pytest.fixture

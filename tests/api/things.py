@@ -10,13 +10,17 @@ from core.accounts.people import crew_create, person_create
 from core.accounts.tokens import token_issue
 from core.clock import now
 from core.models import Job
-from faults.models import Finding, Trace
+from faults.models import Finding, Repair, SoakCheck, Trace
 from faults.services.calls import Where, call_open
 from faults.services.events import EventReport, event_report
+from faults.services.photos import photo_add
+from faults.services.removed_parts import PartDetails, part_remove
 from faults.services.traces import trace_start
 from sites.models import Device
+from tests.api.pictures import png
 from tests.conftest import PASSWORD
 from tests.faults.places import path_at_new_place
+from tests.repairs.field import opened, repaired
 
 
 def a_person(by: Actor, name: str = "Wren Alderton") -> str:
@@ -89,6 +93,25 @@ def a_finding(by: Actor) -> str:
     return row.public_id
 
 
+def a_repair(by: Actor) -> Repair:
+    return repaired(opened(by), by)
+
+
+def a_removed_part(by: Actor) -> str:
+    repair = a_repair(by)
+    details = PartDetails(tag=f"T-{repair.pk}", what="decoder")
+    return part_remove(call=repair.call, repair=repair, details=details, by=by).public_id
+
+
+def a_photo(by: Actor) -> str:
+    repair = a_repair(by)
+    return photo_add(of=repair, moment="repair", content=png(4, 3), by=by).public_id
+
+
+def a_soak_check(by: Actor) -> str:
+    return SoakCheck.objects.get(repair=a_repair(by)).public_id
+
+
 THINGS: dict[str, Callable[[Actor], str]] = {
     "people": a_person,
     "crews": a_crew,
@@ -102,5 +125,9 @@ THINGS: dict[str, Callable[[Actor], str]] = {
     "calls": a_call,
     "traces": lambda by: a_trace(by).public_id,
     "findings": a_finding,
+    "repairs": lambda by: a_repair(by).public_id,
+    "removed-parts": a_removed_part,
+    "photos": a_photo,
+    "soak-checks": a_soak_check,
 }
 """By the first word of the route's address."""

@@ -1,0 +1,117 @@
+"""/soak-checks: looking at repairs again when they are wet."""
+
+from __future__ import annotations
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.described import IF_MATCH, IF_NONE_MATCH, Answer, described, page_document
+from api.pagination import PageQuery, page_of, page_response
+from api.preconditions import require_version, versioned_response
+from api.references import one_of
+from api.resource import Resource
+from api.sites.controllers import LabelledDocument
+from api.sites.properties import NamedDocument
+from api.strict import Choice, StrictSerializer, Text, read_body, read_query
+from faults.models.repair import SoakCheck, SoakState
+from faults.selectors.repairs import soak_check_list, soak_checks_due
+from faults.services.soak_checks import soak_check_done
+
+MOST_NOTE = 450
+_ENDS = [SoakState.HELD.value, SoakState.FAILED.value, SoakState.DROPPED.value]
+
+
+class SoakCheckDocument(serializers.Serializer[SoakCheck]):
+    """A look at a repair after the next rain or watering."""
+
+    id = serializers.CharField(source="public_id")
+    repair = serializers.CharField(source="repair.public_id")
+    call = serializers.CharField(source="repair.call.public_id")
+    property = NamedDocument(source="repair.call.property")
+    path = LabelledDocument(source="repair.call.path", allow_null=True)
+    state = serializers.CharField(help_text=f"One of {', '.join(SoakState)}.")
+    due_from = serializers.DateField(help_text="Due once it is wet from this day on.")
+    due_by = serializers.DateField(help_text="Due from this day on in any case.")
+    done_at = serializers.DateTimeField(allow_null=True)
+    done_by_name = serializers.CharField()
+    note = serializers.CharField()
+
+
+class SoakCheckQuery(PageQuery):
+    """Which soak checks."""
+
+    due = serializers.BooleanField(default=False, help_text="Those to be done now alone.")
+    with_done = serializers.BooleanField(default=False)
+
+
+class SoakCheckEnd(StrictSerializer):
+    """What a check came to."""
+
+    state = Choice(choices=_ENDS)
+    note = Text(
+        max_length=MOST_NOTE,
+        required=False,
+        allow_blank=True,
+        help_text="Asked for with `failed` and `dropped`.",
+    )
+
+
+class SoakChecks(Resource):
+    """Soak checks of the contractor."""
+
+    @described(
+        "soak_checks",
+        "List soak checks",
+        Answer(page_document(SoakCheckDocument)),
+        query=SoakCheckQuery,
+    )
+    def get(self, request: Request) -> Response:
+        """Open ones, the soonest first."""
+        query = read_query(request, SoakCheckQuery)
+        rows = soak_check_list(only_open=not query["with_done"])
+        if query["due"]:
+            rows = rows.filter(pk__in=[check.pk for check in soak_checks_due()])
+        return page_response(request, page_of(rows, query, "due_from"), SoakCheckDocument)
+
+
+class OneSoakCheck(Resource):
+    """A soak check."""
+
+    @described(
+        "soak_check",
+        "A soak check",
+        Answer(SoakCheckDocument, tagged=True),
+        headers=[IF_NONE_MATCH],
+    )
+    def get(self, request: Request, public_id: str) -> Response:
+        """Which repair it is of, when it is due, what it came to."""
+        return _response(request, public_id)
+
+
+class SoakCheckDone(Resource):
+    """Ending a soak check."""
+
+    @described(
+        "soak_check_done",
+        "Say what a soak check came to",
+        Answer(SoakCheckDocument, tagged=True),
+        body=SoakCheckEnd,
+        headers=[IF_MATCH],
+    )
+    def post(self, request: Request, public_id: str) -> Response:
+        """One that failed opens a closed call again. 409: it is done already."""
+        check = _get(public_id)
+        require_version(request, check.version)
+        body = read_body(request, SoakCheckEnd)
+        soak_check_done(check=check, **body, version=check.version, by=self.actor)
+        return _response(request, public_id)
+
+
+def _get(public_id: str) -> SoakCheck:
+    return one_of(soak_check_list(only_open=False), public_id, "soak check")
+
+
+def _response(request: Request, public_id: str) -> Response:
+    check = _get(public_id)
+    return versioned_response(request, SoakCheckDocument(check).data, check.version)
