@@ -15,7 +15,7 @@ import datetime as dt
 from dataclasses import dataclass, field
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Max, Q, QuerySet
 
 from core.accounts.actor import Actor
 from core.clock import now
@@ -36,6 +36,8 @@ class CallsInHand:
 
     fold_hours: int
     _held: dict[int, FaultCall] = field(default_factory=dict)
+    # By path: when the last call before was closed; what happened by then may belong to that.
+    _free_since: dict[int, dt.datetime | None] = field(default_factory=dict)
     _changed: set[int] = field(default_factory=set)
 
     @property
@@ -46,22 +48,33 @@ class CallsInHand:
     def call_of_path(self, where: Where, at: dt.datetime) -> FaultCall | None:
         """The open call of a path, where it is in hand and no earlier call can be meant."""
         held = self._held.get(where.path.pk) if where.path is not None else None
-        return held if held is not None and at >= held.created_at else None
+        if held is None or held.path_id is None or held.opened_at > at + self.window:
+            return None
+        free_since = self._free_since[held.path_id]
+        return held if free_since is None or at > free_since else None
 
     def counted(self, call: FaultCall, at: dt.datetime) -> FaultCall:
         """The call, locked, with one overcurrent more."""
         held = next((one for one in self._held.values() if one.pk == call.pk), None)
         if held is None:
             held = locked_one(call)
+            self._take(held)
         held.overcurrents += 1
         held.opened_at = min(held.opened_at, at)
         held.last_event_at = max(held.last_event_at or at, at)
-        if held.path_id is not None and held.closed_at is None:
-            self._held[held.path_id] = held
+        if held.path_id is not None and self._held.get(held.path_id) is held:
             self._changed.add(held.path_id)
         else:
             _count_store(held)
         return held
+
+    def _take(self, held: FaultCall) -> None:
+        """Have an open call of a path in hand."""
+        if held.path_id is None or held.closed_at is not None:
+            return
+        others = FaultCall.objects.filter(path=held.path_id, closed_at__isnull=False)
+        self._held[held.path_id] = held
+        self._free_since[held.path_id] = others.aggregate(last=Max("closed_at"))["last"]
 
     def store(self) -> None:
         """Store what was counted."""

@@ -17,7 +17,7 @@ def fit(apps: StateApps, schema_editor: BaseDatabaseSchemaEditor) -> None:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("faults", "0002_calls_and_repairs")]
+    dependencies = [("faults", "0003_repairs_and_tests")]
 
     operations = [
         migrations.RunPython(fit, migrations.RunPython.noop),
