@@ -13,6 +13,7 @@ from benchmarks import (
     bench_methods,
     bench_recurrence,
     bench_rehearsals,
+    bench_restore,
     bench_sound_record,
     bench_suggestions,
 )
@@ -156,6 +157,15 @@ def _all() -> Iterator[Benchmark]:
         partial(_numbered, SOUND_RECORD_CASES),
         bench_sound_record.row_of,
         bench_sound_record.sound_record_section,
+    )
+    yield Benchmark(
+        "partial-restore",
+        "The smallest part to leave off",
+        bench_restore.restore_keys,
+        bench_restore.restore_row,
+        bench_restore.restore_section,
+        fresh_processes=True,
+        measured=bench_restore.MEASURED,
     )
     yield Benchmark(
         "methods",

@@ -16,6 +16,7 @@ PURE_PACKAGES = (
     "faults.rehearsal",
     "faults.recurrence",
     "faults.dispatch",
+    "faults.restore",
 )
 
 _NEVER_OURS = frozenset({".git", ".venv", ".hypothesis", "__pycache__"})

@@ -108,6 +108,7 @@ def refused_import(name: str, package: str, module: str = "") -> bool:
             "faults.rehearsal": ("sites.network", "faults.tracing", "faults.rehearsal"),
             "faults.recurrence": ("sites.network", "faults.recurrence"),
             "faults.dispatch": ("faults.dispatch",),
+            "faults.restore": ("sites.network", "faults.restore"),
         }[package]
         return not any(name == pure or name.startswith(f"{pure}.") for pure in allowed)
     if root in ALLOWED_LIBRARIES:
