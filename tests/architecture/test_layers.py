@@ -20,6 +20,7 @@ PACKAGES = (
     "faults/rehearsal",
     "faults/recurrence",
     "faults/dispatch",
+    "faults/restore",
 )
 
 
@@ -72,6 +73,7 @@ def test_an_empty_house_keeps_all_contracts(small_house: Path) -> None:
         ("core/late.py", "import sites", "layers"),
         ("faults/late.py", "import api", "layers"),
         ("sites/network/late.py", "import django", "pure"),
+        ("faults/restore/late.py", "import django", "pure"),
         ("sites/network/late.py", "from datetime import datetime", "pure"),
         ("faults/tracing/late.py", "import sqlite3", "pure"),
         ("faults/rehearsal/late.py", "from pathlib import Path", "pure"),
