@@ -1,5 +1,4 @@
-"""Whether a leg's standing current has risen since it was last known sound, or a reading of it
-lies where it should.
+"""What a leg should read when it is sound, and whether a reading lies there.
 
 Choices: a sound leg's current wanders by 5 % between visits (common practice, no source); with
 no record of it, what its devices draw is known to 35 % together, as the engine of
@@ -55,12 +54,6 @@ def expected_by_circuit(predicted_ma: float, meter: Meter) -> Expected:
     beliefs = Assumptions()
     log_spread = math.hypot(beliefs.draw_log_spread, meter_sigma_ma / predicted_ma)
     return Expected(predicted_ma, log_spread * predicted_ma, is_log=True)
-
-
-def has_risen(before_ma: float, now_ma: float, meter: Meter) -> bool:
-    """Whether a standing current is higher than wander and meter explain: a reason to inspect."""
-    expected = expected_by_record(before_ma, meter)
-    return now_ma - before_ma > SIGMAS * expected.sigma_ma
 
 
 def _variance(current_ma: float, meter: Meter) -> float:

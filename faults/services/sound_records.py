@@ -17,9 +17,9 @@ from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect, Stale
 from faults.models.return_test import ReturnTest, SoundRecord, SoundSource
-from faults.sound_rise import has_risen
-from faults.tracing.problem import Meter
+from faults.tracing import problem
 from faults.tracing.rig_places import legs_of
+from faults.tracing.standing_current import standing_rise
 from sites.field_checks import line_defects, refuse_defects
 from sites.models.wire_path import WirePath
 from sites.network_snapshot import path_network
@@ -164,7 +164,7 @@ def sound_write(
         )
         for said in legs
     )
-    rises = tuple(rise for said in legs if (rise := _rise(said, before.get(said.leg))))
+    rises = tuple(rise for row in records if (rise := _rise(row, before.get(row.leg))))
     change_record(
         by=by,
         action="sound-record.taken",
@@ -178,9 +178,23 @@ def sound_write(
     return Recorded(records, rises)
 
 
-def _rise(said: LegSound, before: SoundRecord | None) -> Rise | None:
-    if before is None or before.current_ma is None or said.current_ma is None or said.coil:
+def _rise(now_row: SoundRecord, before: SoundRecord | None) -> Rise | None:
+    if before is None:
         return None
-    if not has_risen(before.current_ma, said.current_ma, Meter()):
+    rise = standing_rise(_known(before), _known(now_row))
+    if rise is None or not rise.risen:
         return None
-    return Rise(said.leg, before.current_ma, said.current_ma, before.at)
+    return Rise(rise.leg, rise.before_ma, rise.now_ma, before.at)
+
+
+def _known(row: SoundRecord) -> problem.SoundRecord:
+    return problem.SoundRecord(
+        leg=row.leg,
+        current_ma=row.current_ma,
+        coil=row.coil,
+        far_v=row.far_v,
+        insulation_mohm=row.insulation_mohm,
+        wet=row.wet,
+        date=row.at.date().isoformat(),
+        meter=row.meter or None,
+    )
