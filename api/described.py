@@ -31,12 +31,16 @@ KEY = OpenApiParameter(
 
 @dataclass(frozen=True)
 class Answer:
-    """What comes back: a document (None: nothing is described), its status, its media type."""
+    """What comes back: a document (None: nothing is described), its status, its media type.
+
+    ``again``: the status of the same document where what was sent was there already; 0: none.
+    """
 
     document: Any
     status: int = 200
     media_type: str = "application/json"
     tagged: bool = False
+    again: int = 0
 
 
 def described(
@@ -60,6 +64,8 @@ def described(
                 OpenApiParameter("ETag", str, "header", response=[str(answer.status)])
             )
         responses: dict[Any, Any] = {(answer.status, answer.media_type): answer.document}
+        if answer.again:
+            responses[(answer.again, answer.media_type)] = answer.document
         if IF_NONE_MATCH in headers:
             responses[304] = OpenApiResponse(description="Unchanged.")
         described_handler: _View = extend_schema(

@@ -139,7 +139,9 @@ class Events(Resource):
             rows = rows.filter(kind=query["kind"])
         return page_response(request, page_of(rows, query, "-id"), EventDocument)
 
-    @described("event_report", "Report an event", Answer(EventDocument, 201), body=EventNew)
+    @described(
+        "event_report", "Report an event", Answer(EventDocument, 201, again=200), body=EventNew
+    )
     def post(self, request: Request) -> Response:
         """An overcurrent without an open call on its path opens one, else it is counted there.
 

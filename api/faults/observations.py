@@ -99,7 +99,7 @@ class Observations(Resource):
     @described(
         "observation_add",
         "Tell an observation",
-        Answer(ObservationAnswerDocument, 201),
+        Answer(ObservationAnswerDocument, 201, again=200),
         body=ObservationNew,
     )
     def post(self, request: Request, public_id: str) -> Response:
@@ -133,7 +133,7 @@ class ObservationVoidings(Resource):
     @described(
         "observation_void",
         "Withdraw an observation",
-        Answer(ObservationAnswerDocument, 201),
+        Answer(ObservationAnswerDocument, 201, again=200),
         body=VoidingNew,
     )
     def post(self, request: Request, public_id: str) -> Response:

@@ -79,7 +79,8 @@ def test_a_package_init_is_empty() -> None:
     full = [
         shown(path)
         for path in python_files(*APPS, "tests")
-        if path.name == "__init__.py" and path.read_text(encoding="utf-8").strip()
+        if path.name == "__init__.py"
+        and path.read_text(encoding="utf-8").strip()
         # Django looks for tables in the package `models` of an app, and nothing pure is beneath.
         and path.parent.name != "models"
     ]
