@@ -15,13 +15,26 @@ from core.pages.access import may_change, page
 from core.pages.problems import defect_words, problem_onto_form
 from core.problems import Problem
 from faults.models.call import FaultCall
-from faults.pages.words import OUTCOMES, TraceWords
-from faults.selectors.calls import call_events, call_get, call_moves
+from faults.pages.leaving import LeavingForm, left_lines, left_on_path
+from faults.pages.story import call_story
+from faults.pages.words import TraceWords
+from faults.selectors.call_urgency import call_dryness
+from faults.selectors.calls import call_get
+from faults.selectors.repairs import soak_check_list
+from faults.selectors.stop_rule import stop_question
 from faults.selectors.traces import finding_list, trace_list
 from faults.services.call_moves import Move, call_move, has_proof
 from faults.services.calls import call_set_path
 from faults.services.traces import trace_start
-from faults.transitions import ENDED, MOVED_BY_TRACE, CallOutcome, CallState, legal_moves
+from faults.transitions import (
+    ENDED,
+    LEAVES_THE_PLACE,
+    MOVED_BY_TRACE,
+    CallOutcome,
+    CallState,
+    WaitKind,
+    legal_moves,
+)
 from sites.models.wire_path import WirePath
 from sites.network_snapshot import path_network
 from sites.selectors.paths import path_get, path_list
@@ -29,7 +42,7 @@ from sites.selectors.paths import path_get, path_list
 _METER = ("percent", "counts", "resolution_ma")
 
 
-class MoveForm(forms.Form):
+class MoveForm(LeavingForm):
     """Where a call shall go, and why."""
 
     version = forms.IntegerField(widget=forms.HiddenInput)
@@ -47,9 +60,15 @@ class MoveForm(forms.Form):
         required=False,
         widget=forms.DateInput({"type": "date"}),
     )
+    wait_kind = forms.ChoiceField(
+        label="Waits for, when it waits", required=False, choices=[("", "–"), *WaitKind.choices]
+    )
+    untested_why = forms.CharField(
+        label="Why it is closed without a passed return test, when it is", required=False
+    )
 
     def __init__(self, call: FaultCall, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
+        super().__init__(call, *args, **options)
         moves = legal_moves(call.state, proved=has_proof(call))
         # A trace moves its call by itself; beginning one is a button of its own.
         listed = [(to.value, to.label) for to in moves if to not in MOVED_BY_TRACE]
@@ -86,7 +105,7 @@ class StartForm(forms.Form):
 @page
 def call_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """Where a call stands and how it came there."""
-    return _shown(request, actor, call_get(public_id))
+    return call_shown(request, actor, call_get(public_id))
 
 
 @require_POST
@@ -96,14 +115,23 @@ def call_move_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRe
     call = call_get(public_id)
     form = MoveForm(call, request.POST)
     if not form.is_valid():
-        return _shown(request, actor, call, move=form, status=422)
+        return call_shown(request, actor, call, move=form, status=422)
     said = form.cleaned_data
-    move = Move(said["to"], said["why"], said["outcome"], said["until"])
+    move = Move(
+        said["to"],
+        said["why"],
+        said["outcome"],
+        said["until"],
+        wait_kind=said["wait_kind"],
+        untested_why=said["untested_why"],
+        left=form.left() if said["to"] in LEAVES_THE_PLACE else (),
+    )
     try:
         call_move(call=call, move=move, version=said["version"], by=actor)
     except Problem as problem:
-        problem_onto_form(form, problem)
-        return _shown(request, actor, call, move=form, status=int(problem.status))
+        form.tell(problem)
+        fresh = call_get(public_id)
+        return call_shown(request, actor, fresh, move=form, status=int(problem.status))
     return redirect("call", call.public_id)
 
 
@@ -118,7 +146,9 @@ def call_path_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRe
         known = int(version) if version.isascii() and version.isdigit() else 0
         call_set_path(call=call, path=path, version=known, by=actor)
     except Problem as problem:
-        return _shown(request, actor, call, status=int(problem.status), refused=_words(problem))
+        return call_shown(
+            request, actor, call, status=int(problem.status), refused=problem_words(problem)
+        )
     return redirect("call", call.public_id)
 
 
@@ -133,31 +163,37 @@ def trace_begin(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespo
         return redirect("trace", running.public_id)
     form = StartForm(request.POST)
     if not form.is_valid():
-        return _shown(request, actor, call, start=form, status=422)
+        return call_shown(request, actor, call, start=form, status=422)
     try:
         trace = trace_start(call=call, by=actor, known=form.known())
     except Problem as problem:
         problem_onto_form(form, problem)
-        return _shown(request, actor, call, start=form, status=int(problem.status))
+        return call_shown(request, actor, call, start=form, status=int(problem.status))
     return redirect("trace", trace.public_id)
 
 
-def _words(problem: Problem) -> list[str]:
+def problem_words(problem: Problem) -> list[str]:
+    """What is wrong, a line each."""
     return [defect_words(one) for one in problem.defects] or [problem.detail]
 
 
-def _shown(
+def call_shown(
     request: HttpRequest, actor: Actor, call: FaultCall, *, status: int = 200, **more: Any
 ) -> HttpResponse:
+    """The page of a call, with what a form of it has to say."""
     traces = list(trace_list(call))
     running = next((one for one in traces if one.ended_at is None), None)
     moves = legal_moves(call.state, proved=has_proof(call))
     context = {
         "call": call,
         "place": call.property,
-        "events": list(call_events(call)[:50]),
-        "moves": list(call_moves(call)),
-        "traces": [(one, OUTCOMES.get(one.outcome, "")) for one in traces],
+        "story": call_story(call),
+        "dry": call_dryness([call])[call.pk],
+        "left_lines": left_lines(left_on_path(call)),
+        "question": stop_question(call),
+        "checks": list(soak_check_list().filter(repair__call=call)),
+        "traces": traces,
+        "may_go": {str(to) for to in moves},
         "running": running,
         "findings": _findings(call),
         "paths": _paths(call) if call.path is None else [],

@@ -6,11 +6,18 @@ from django.urls import path
 
 from faults.pages.board import board
 from faults.pages.calls import call_move_page, call_page, call_path_page, trace_begin
+from faults.pages.closing import call_close, call_left, call_left_add, hand_over
+from faults.pages.decisions import call_limit, call_soak, call_stop
 from faults.pages.findings import finding_page
 from faults.pages.hand_on import call_assign_page, call_wait_page, call_wake_page, hand_on
+from faults.pages.intake import intake
 from faults.pages.open_calls import open_calls
 from faults.pages.other import trace_other
+from faults.pages.parts import call_part, part_page, part_photo
 from faults.pages.places import property_page
+from faults.pages.repairs import call_repair, photo_file, repair_page, repair_photo
+from faults.pages.restores import call_restore, call_restore_undo
+from faults.pages.return_tests import call_return_test
 from faults.pages.traces import (
     trace_answer,
     trace_cannot,
@@ -24,6 +31,7 @@ urlpatterns = [
     path("", open_calls, name="open-calls"),
     path("board", board, name="board"),
     path("properties/<slug:public_id>", property_page, name="property"),
+    path("properties/<slug:public_id>/report", intake, name="property-report"),
     path("calls/<slug:public_id>", call_page, name="call"),
     path("calls/<slug:public_id>/move", call_move_page, name="call-move"),
     path("calls/<slug:public_id>/hand-on", hand_on, name="call-hand-on"),
@@ -32,6 +40,23 @@ urlpatterns = [
     path("calls/<slug:public_id>/wake", call_wake_page, name="call-wake"),
     path("calls/<slug:public_id>/path", call_path_page, name="call-path"),
     path("calls/<slug:public_id>/trace", trace_begin, name="trace-begin"),
+    path("calls/<slug:public_id>/repair", call_repair, name="call-repair"),
+    path("calls/<slug:public_id>/part", call_part, name="call-part"),
+    path("calls/<slug:public_id>/return-test", call_return_test, name="call-return-test"),
+    path("calls/<slug:public_id>/restore", call_restore, name="call-restore"),
+    path("calls/<slug:public_id>/restore/undo", call_restore_undo, name="call-restore-undo"),
+    path("calls/<slug:public_id>/left", call_left, name="call-left"),
+    path("calls/<slug:public_id>/left/add", call_left_add, name="call-left-add"),
+    path("calls/<slug:public_id>/close", call_close, name="call-close"),
+    path("calls/<slug:public_id>/hand-over", hand_over, name="call-hand-over"),
+    path("calls/<slug:public_id>/limit", call_limit, name="call-limit"),
+    path("calls/<slug:public_id>/stop", call_stop, name="call-stop"),
+    path("calls/<slug:public_id>/soak", call_soak, name="call-soak"),
+    path("repairs/<slug:public_id>", repair_page, name="repair"),
+    path("repairs/<slug:public_id>/photo", repair_photo, name="repair-photo"),
+    path("parts/<slug:public_id>", part_page, name="part"),
+    path("parts/<slug:public_id>/photo", part_photo, name="part-photo"),
+    path("photos/<slug:public_id>", photo_file, name="photo"),
     path("traces/<slug:public_id>", trace_page, name="trace"),
     path("traces/<slug:public_id>/drawing.svg", trace_picture, name="trace-drawing"),
     path("traces/<slug:public_id>/answer", trace_answer, name="trace-answer"),

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -11,13 +14,17 @@ from django.urls import URLPattern, get_resolver, reverse
 from core.accounts.actor import Role
 from core.models import Contractor, Person
 from core.tenancy.scope import contractor_scope
-from faults.models import Finding, Observation
+from faults.models import Finding, Observation, Photo, RemovedPart, Repair
 from faults.models import Trace as TraceRow
 from faults.pages.urls import urlpatterns as faults_pages
+from faults.services.photos import photo_add
+from faults.services.removed_parts import PartDetails, part_remove
 from sites.pages.urls import urlpatterns as sites_pages
 from tests.conftest import person_of
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.pages.conftest import Entering, entered, text_of
+from tests.repairs.field import REMADE, repaired
+from tests.repairs.test_photos_and_parts import picture
 
 PAGES: list[URLPattern] = [*sites_pages, *faults_pages]
 NAMES = [str(page.name) for page in PAGES]
@@ -27,6 +34,13 @@ POSTED = {
     "call-assign",
     "call-wait",
     "call-wake",
+    "call-restore-undo",
+    "call-left-add",
+    "call-limit",
+    "call-stop",
+    "call-soak",
+    "repair-photo",
+    "part-photo",
     "trace-begin",
     "trace-answer",
     "trace-cannot",
@@ -34,15 +48,31 @@ POSTED = {
     "trace-end",
 }
 """Addresses that only take forms."""
-BOTH = {"property", "trace-other"}
+FORMS = {
+    "property-report",
+    "call-repair",
+    "call-part",
+    "call-return-test",
+    "call-restore",
+    "call-close",
+    "trace-other",
+}
+"""Pages of a form, which those who only read are not shown."""
+BOTH = {"property", "call-left", "part", *FORMS}
 """Pages that also take a form."""
+WORK = {"repair": Repair, "part": RemovedPart, "photo": Photo}
 OF_NOBODY = {"open-calls", "properties", "board"}
 """Pages that name no one thing: everyone sees their own on them."""
 
 
 @pytest.fixture
-def ended(hunt: Hunt) -> Hunt:
+def ended(hunt: Hunt, settings: Any, tmp_path: Path) -> Hunt:
+    settings.MEDIA_ROOT = str(tmp_path)
     hunt.send_all(played_bodies(rehearsal_of())[1])
+    hunt.again()
+    repair = repaired(hunt.call, hunt.by, replace(REMADE, at_place={}))
+    part_remove(call=hunt.call, details=PartDetails("T1", "decoder"), repair=repair, by=hunt.by)
+    photo_add(of=repair, moment="repair", content=picture(), by=hunt.by)
     hunt.again()
     return hunt
 
@@ -51,6 +81,9 @@ def address_of(name: str, hunt: Hunt) -> str:
     if name in OF_NOBODY:
         return reverse(name)
     kind = name.partition("-")[0]
+    if kind in WORK:
+        row = WORK[kind].objects.get(call=hunt.call)
+        return reverse(name, args=[row.public_id])
     kinds = {
         "property": hunt.call.property.public_id,
         "path": hunt.trace.path.public_id,
@@ -96,7 +129,7 @@ def test_everyone_of_the_contractor_reads_and_no_cache_keeps_it(
         for name, address in addresses(ended):
             if name in POSTED:
                 assert client.get(address).status_code == 405, name
-            elif name == "trace-other" and person is auditor:
+            elif name in FORMS and person is auditor:
                 assert client.get(address).status_code == 403
             else:
                 answer = client.get(address)
@@ -158,8 +191,8 @@ def test_pages_keep_the_policy_that_forbids_foreign_scripts(browser: Client, end
         policy = answer["Content-Security-Policy"]
         assert "default-src 'none'" in policy, name
         assert "unsafe" not in policy, name
-        page = answer.content.decode()
-        if not name.endswith("drawing"):
+        if not name.endswith(("drawing", "photo")):
+            page = answer.content.decode()
             assert "<style" not in page, name
             assert " style=" not in page, name
             assert " on" + "click" not in page, name

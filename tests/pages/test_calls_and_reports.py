@@ -112,7 +112,8 @@ def test_of_two_who_move_a_call_the_second_is_told(browser: Client, call: FaultC
     browser.post(address, fields | {"to": "planned"})
     answer = browser.post(address, fields | {"to": "cancelled", "why": "not ours"})
     assert answer.status_code == 412
-    assert "read it again" in text_of(answer)
+    assert "Technician moved it" in text_of(answer)
+    assert 'value="not ours"' in answer.content.decode()
     call.refresh_from_db()
     assert call.state == "planned"
 

@@ -1,0 +1,91 @@
+"""The stop rule's limit and question, and soak checks, from the page of a call."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_POST
+
+from core.accounts.actor import Actor
+from core.pages.access import page
+from core.problems import Invalid, NotFound
+from faults.models.repair import SoakState
+from faults.models.work import ApprovalLimit, StopChoice
+from faults.pages.calls import call_shown, problem_words
+from faults.pages.fields import ReadingField, money_of
+from faults.selectors.calls import call_get
+from faults.selectors.repairs import soak_check_list
+from faults.selectors.stop_rule import stop_answers
+from faults.services.soak_checks import soak_check_done
+from faults.services.stop_rule import limit_set, stop_answer
+
+
+class LimitForm(forms.Form):
+    """Up to how much a call may cost."""
+
+    minutes = ReadingField(label="Minutes", required=False)
+    money = ReadingField(label="Money", required=False)
+
+
+@require_POST
+@page
+def call_limit(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """Approve a call up to so many minutes or so much money."""
+    call = call_get(public_id)
+    form = LimitForm(request.POST)
+    if not form.is_valid():
+        words = [f"{name}: {one}" for name, all_ in form.errors.items() for one in all_]
+        return call_shown(request, actor, call, status=422, refused=words)
+    minutes, money = form.cleaned_data["minutes"], money_of(form.cleaned_data["money"])
+    last = ApprovalLimit.objects.filter(call=call).order_by("-pk").first()
+    if last is None or (last.minutes, last.money) != (minutes, money):
+        try:
+            limit_set(call=call, minutes=minutes, money=money, why=_why(request), by=actor)
+        except Invalid as problem:
+            words = problem_words(problem)
+            return call_shown(request, actor, call, status=422, refused=words)
+    return redirect("call", call.public_id)
+
+
+@require_POST
+@page
+def call_stop(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """Answer whether to repair, go on or renew."""
+    call = call_get(public_id)
+    choice = request.POST.get("choice", "")
+    last = stop_answers(call).last()
+    limit = ApprovalLimit.objects.filter(call=call).order_by("-pk").first()
+    is_sent_twice = last is not None and last.limit == limit and last.choice == choice
+    if not is_sent_twice or last is None or last.why != _why(request):
+        try:
+            stop_answer(call=call, choice=choice, why=_why(request), by=actor)
+        except Invalid as problem:
+            words = problem_words(problem)
+            return call_shown(request, actor, call, status=422, refused=words)
+        messages.success(request, f"Decided: {StopChoice(choice).label.lower()}.")
+    return redirect("call", call.public_id)
+
+
+@require_POST
+@page
+def call_soak(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """Say what a soak check of a call came to."""
+    call = call_get(public_id)
+    checks = soak_check_list(only_open=False).filter(repair__call=call)
+    check = checks.filter(public_id=request.POST.get("check", "")).first()
+    if check is None:
+        raise NotFound("There is no such soak check on this call.")
+    state, note = request.POST.get("state", ""), request.POST.get("note", "")
+    if check.state == SoakState.OPEN:
+        try:
+            soak_check_done(check=check, state=state, note=note, version=check.version, by=actor)
+        except Invalid as problem:
+            more = {"soak_note": note, "soak_state": state, "refused": problem_words(problem)}
+            return call_shown(request, actor, call_get(public_id), status=422, **more)
+    return redirect("call", call.public_id)
+
+
+def _why(request: HttpRequest) -> str:
+    return request.POST.get("why", "").strip()

@@ -1,0 +1,203 @@
+"""The return test on a page: each leg's reading beside what it should be."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from core.accounts.actor import Actor
+from core.pages.access import page
+from core.pages.problems import problem_onto_form
+from core.problems import Conflict, Defect, Invalid, Problem
+from faults.models.call import FaultCall
+from faults.models.return_test import ReturnTest
+from faults.pages.fields import OnceForm, ReadingField, refuse_readers
+from faults.pages.leaving import left_lines, left_on_path
+from faults.selectors.calls import call_get
+from faults.selectors.repairs import return_test_list
+from faults.services.return_tests import (
+    QUIET_MIN,
+    LegReading,
+    ReturnReadings,
+    return_test_record,
+)
+from faults.services.sound_records import sound_newest
+from faults.sound_rise import SIGMAS, Expected, expected_by_circuit, expected_by_record
+from faults.tracing.problem import Meter
+from faults.tracing.rig_places import legs_of
+from faults.transitions import CallState
+from sites.models.wire_path import WirePath
+from sites.network.errors import NetworkError
+from sites.network.solve import solve
+from sites.network_snapshot import path_network
+
+_READ = (
+    ("current_ma", "Current at the controller, mA"),
+    ("far_v", "Volts at the far end"),
+    ("far_ohm", "Ohms, path off"),
+    ("insulation_mohm", "To earth, MΩ, path off"),
+)
+
+
+@dataclass(frozen=True)
+class LegExpected:
+    """What a leg may read, with an unknown meter; ``basis`` says by what."""
+
+    leg: str
+    low_ma: float
+    high_ma: float
+    basis: str
+
+
+class ReturnTestForm(OnceForm):
+    """The readings of all legs, and how long it was quiet."""
+
+    quiet_min = ReadingField(label="Watched without a message, minutes")
+    message_shown = forms.BooleanField(label="The controller showed a message", required=False)
+    coil_out = forms.BooleanField(label="The series coil is out", required=False)
+    terminal_v = ReadingField(label="Volts at the controller’s terminals", required=False)
+    wet = forms.ChoiceField(
+        label="The ground",
+        required=False,
+        choices=[("", "not looked at"), ("yes", "wet"), ("no", "dry")],
+    )
+    meter_name = forms.CharField(label="Which meter", required=False)
+    note = forms.CharField(label="In a few words", required=False)
+
+    def __init__(self, legs: list[LegExpected], *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.legs = legs
+        for n, _ in enumerate(legs):
+            for name, label in _READ:
+                self.fields[f"{name}_{n}"] = ReadingField(label=label, required=False)
+
+    def leg_rows(self) -> Iterator[tuple[LegExpected, list[forms.BoundField]]]:
+        """Each leg with its fields."""
+        for n, leg in enumerate(self.legs):
+            yield leg, [self[f"{name}_{n}"] for name, _ in _READ]
+
+    def readings(self) -> ReturnReadings:
+        """The test as the service takes it; a leg without a current was not read."""
+        said = self.cleaned_data
+        return ReturnReadings(
+            legs=tuple(
+                LegReading(leg.leg, **{name: said[f"{name}_{n}"] for name, _ in _READ})
+                for n, leg in self._read()
+            ),
+            quiet_min=said["quiet_min"],
+            message_shown=said["message_shown"],
+            coil_out=said["coil_out"],
+            terminal_v=said["terminal_v"],
+            wet={"yes": True, "no": False}.get(said["wet"]),
+            meter_name=said["meter_name"],
+            note=said["note"],
+        )
+
+    def tell(self, problem: Problem) -> None:
+        """Say a problem at the fields that it is about."""
+        others: list[Defect] = []
+        for defect in problem.defects:
+            steps = defect.pointer.strip("/").split("/")
+            if len(steps) == 3 and steps[0] == "legs":
+                name = f"{steps[2]}_{self._read()[int(steps[1])][0]}"
+                self.add_error(name, f"{defect.what}; right: {defect.right}")
+            else:
+                others.append(defect)
+        if others or not problem.defects:
+            problem_onto_form(self, Invalid(problem.detail, defects=others))
+
+    def _read(self) -> list[tuple[int, LegExpected]]:
+        said = self.cleaned_data
+        return [
+            (n, leg) for n, leg in enumerate(self.legs) if said.get(f"current_ma_{n}") is not None
+        ]
+
+
+def legs_expected(path: WirePath) -> list[LegExpected]:
+    """What each leg of a path may read, by its sound record on the map as it is, else by the
+    circuit. Raises Conflict where the map cannot be predicted."""
+    network = path_network(path)
+    try:
+        solution = solve(network)
+    except NetworkError as unsolved:
+        raise Conflict(f"The path as mapped cannot be predicted: {unsolved}.") from unsolved
+    records, found = sound_newest(path, coil=False), []
+    for leg in legs_of(network):
+        record = records.get(leg)
+        if record is not None and record.revision == path.revision and record.current_ma:
+            expected, basis = expected_by_record(record.current_ma, Meter()), "its sound record"
+        else:
+            predicted_ma = solution.current_ma(network.controller.id, leg)
+            expected, basis = expected_by_circuit(predicted_ma, Meter()), "the circuit alone"
+        found.append(LegExpected(leg, *_range(expected), basis))
+    return found
+
+
+def _range(expected: Expected) -> tuple[float, float]:
+    most = SIGMAS * expected.sigma_ma
+    if not expected.is_log or expected.current_ma <= 0.0:
+        return max(expected.current_ma - most, 0.0), expected.current_ma + most
+    factor = math.exp(most / expected.current_ma)
+    return expected.current_ma / factor, expected.current_ma * factor
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@page
+def call_return_test(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """Make the return test of a call that is *return-testing*."""
+    refuse_readers(actor)
+    call = call_get(public_id)
+    if call.path is None:
+        raise Conflict("The call names no two-wire path yet: say which one it is about first.")
+    form = ReturnTestForm(
+        legs_expected(call.path), request.POST if request.method == "POST" else None
+    )
+    if request.method != "POST":
+        return _shown(request, call, form, 200)
+    if not form.is_valid():
+        return _shown(request, call, form, 422)
+    try:
+        test = _recorded_once(call, form, actor)
+    except Problem as problem:
+        form.tell(problem)
+        return _shown(request, call_get(public_id), form, int(problem.status))
+    if test.passed:
+        messages.success(request, "The return test passed. The call can be closed on it.")
+    else:
+        messages.warning(request, f"The return test did not pass: {'; '.join(test.failures)}.")
+    return redirect("call", call.public_id)
+
+
+def _recorded_once(call: FaultCall, form: ReturnTestForm, actor: Actor) -> ReturnTest:
+    """The circuit is solved outside of a transaction, so two sendings at the same instant may
+    both be kept: two equal rows, of which the newer one counts."""
+    readings = form.readings()
+    read = sorted((one.leg, one.current_ma) for one in readings.legs)
+    since = return_test_list(call).filter(by_id=actor.public_id, at__gte=form.asked_since())
+    for test in since:
+        same_legs = sorted((leg.leg, leg.current_ma) for leg in test.legs.all()) == read
+        if same_legs and test.quiet_min == readings.quiet_min and test.note == readings.note:
+            return test
+    return return_test_record(call=call, readings=readings, by=actor)
+
+
+def _shown(
+    request: HttpRequest, call: FaultCall, form: ReturnTestForm, status: int
+) -> HttpResponse:
+    context = {
+        "call": call,
+        "place": call.property,
+        "form": form,
+        "quiet_min": QUIET_MIN,
+        "is_time": call.state == CallState.RETURN_TESTING,
+        "left_lines": left_lines(left_on_path(call)),
+    }
+    return render(request, "faults/return_test.html", context, status=status)

@@ -1,0 +1,202 @@
+"""The whole story of a call, in order of time."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from django.urls import reverse
+
+from faults.models.call import CallKind, FaultCall
+from faults.models.event import FaultEvent
+from faults.models.repair import Photo, Repair, SoakState
+from faults.models.trace import Trace
+from faults.pages.left_words import left_words, place_words
+from faults.pages.words import OUTCOMES
+from faults.selectors.as_left import as_left_answers
+from faults.selectors.calls import call_events, call_moves
+from faults.selectors.repairs import removed_part_list, repair_list, return_test_list
+from faults.selectors.stop_rule import stop_answers
+from faults.selectors.traces import finding_list, trace_list
+
+
+@dataclass(frozen=True)
+class StoryEntry:
+    """One thing that happened. ``sort`` names its kind for the eye; ``count`` and ``until`` say
+    how often an event came in a row; ``more`` are lines below, ``photos`` pictures."""
+
+    at: dt.datetime
+    sort: str
+    head: str
+    text: str = ""
+    by: str = ""
+    url: str = ""
+    count: int = 1
+    until: dt.datetime | None = None
+    more: tuple[str, ...] = ()
+    photos: tuple[Photo, ...] = ()
+
+
+def call_story(call: FaultCall) -> list[StoryEntry]:
+    """Everything of a call, the oldest first; events that follow each other are one entry."""
+    entries = sorted(_entries(call), key=lambda one: one.at)
+    return list(_gathered(entries))
+
+
+def _entries(call: FaultCall) -> Iterator[StoryEntry]:
+    yield from (_event(one) for one in call_events(call))
+    yield from _reports(call)
+    yield from _moves(call)
+    yield from _traces(call)
+    yield from _repairs(call)
+    yield from _tests(call)
+    yield from _restores(call)
+    yield from _left(call)
+    yield from _limits(call)
+
+
+def _gathered(entries: list[StoryEntry]) -> Iterator[StoryEntry]:
+    for key, run in groupby(entries, key=lambda one: (one.sort, one.head, one.by, one.text)):
+        rows = list(run)
+        if key[0] == "event" and len(rows) > 1:
+            yield replace(rows[0], count=len(rows), until=rows[-1].at)
+        else:
+            yield from rows
+
+
+def _event(event: FaultEvent) -> StoryEntry:
+    kind = event.get_kind_display()
+    return StoryEntry(event.at, "event", kind, event.note, event.source_name)
+
+
+def _reports(call: FaultCall) -> Iterator[StoryEntry]:
+    for report in call.report_rows.order_by("pk"):
+        said = report.said
+        dry = ", ".join(str(one) for one in said.get("dry_stations", []))
+        began = [word for name, word in _BEGAN if said.get(name)]
+        more = ([f"Stations without water: {dry}"] if dry else []) + began
+        kind = CallKind(report.kind).label
+        yield StoryEntry(
+            report.at,
+            "report",
+            f"Reported: {kind.lower()}",
+            said.get("note", ""),
+            report.by_name,
+            more=tuple(more),
+        )
+
+
+_BEGAN = (
+    ("after_rain", "After rain"),
+    ("after_lightning", "After lightning"),
+    ("digging_nearby", "After digging near by"),
+)
+
+
+def _moves(call: FaultCall) -> Iterator[StoryEntry]:
+    for move in call_moves(call):
+        yield StoryEntry(move.at, "move", move.get_to_state_display(), move.why, move.by_name)
+
+
+def _traces(call: FaultCall) -> Iterator[StoryEntry]:
+    for trace in trace_list(call):
+        url = reverse("trace", args=[trace.public_id])
+        yield StoryEntry(trace.started_at, "trace", "A trace began", "", trace.started_by_name, url)
+        if trace.ended_at is not None:
+            yield StoryEntry(trace.ended_at, "trace", *_trace_end(trace), url=url)
+    for finding in finding_list(call=call, with_superseded=True):
+        head = "Proved" if finding.proved else "Suspected"
+        more = ("It holds no more.",) if finding.superseded_at is not None else ()
+        url = reverse("finding", args=[finding.public_id])
+        yield StoryEntry(
+            finding.made_at, "finding", head, place_words(finding.at), url=url, more=more
+        )
+
+
+def _trace_end(trace: Trace) -> tuple[str, str]:
+    came = OUTCOMES.get(trace.outcome, trace.outcome).lower()
+    return f"The trace ended: {came}", f"{trace.reason} ({trace.observation_count} observations)"
+
+
+def _repairs(call: FaultCall) -> Iterator[StoryEntry]:
+    for repair in repair_list(call):
+        yield _repair(repair)
+        for failure in repair.failures.all():
+            yield StoryEntry(
+                failure.at, "repair", "A repair did not hold", failure.why, failure.by_name
+            )
+        for check in repair.soak_checks.all():
+            if check.done_at is not None:
+                head = f"Soak check: {SoakState(check.state).label.lower()}"
+                yield StoryEntry(check.done_at, "soak", head, check.note, check.done_by_name)
+    for part in removed_part_list(call):
+        seen = f"{part.get_cause_display()}; bench: {part.get_bench_result_display().lower()}"
+        yield StoryEntry(
+            part.removed_at,
+            "part",
+            f"Part {part.tag} came out",
+            part.what,
+            part.removed_by_name,
+            reverse("part", args=[part.public_id]),
+            more=(f"From {place_words(part.at_place)}. {seen}.",),
+            photos=tuple(part.photos.all()),
+        )
+
+
+def _repair(repair: Repair) -> StoryEntry:
+    parts = ", ".join(f"{part['count']} × {part['name']}" for part in repair.parts)
+    made = f"{repair.splices_made} splices made" if repair.splices_made else ""
+    more = (f"{place_words(repair.at_place)}, {repair.minutes:g} min", made, parts)
+    return StoryEntry(
+        repair.at,
+        "repair",
+        f"Repair: {repair.get_kind_display().lower()}",
+        repair.note,
+        repair.by_name,
+        reverse("repair", args=[repair.public_id]),
+        more=tuple(one[:1].upper() + one[1:] for one in more if one),
+        photos=tuple(repair.photos.all()),
+    )
+
+
+def _tests(call: FaultCall) -> Iterator[StoryEntry]:
+    for test in return_test_list(call):
+        legs = (
+            f"Leg {leg.leg}: {leg.current_ma:g} mA, about {leg.expected_ma:.0f} expected"
+            for leg in test.legs.all()
+        )
+        head = "Return test passed" if test.passed else "Return test did not pass"
+        text = "; ".join(test.failures) or test.note
+        yield StoryEntry(test.at, "test", head, text, test.by_name, more=tuple(legs))
+
+
+def _restores(call: FaultCall) -> Iterator[StoryEntry]:
+    for one in call.partial_restores.order_by("pk"):
+        if one.all_on:
+            yield StoryEntry(one.at, "restore", "All is back on", one.note, one.by_name)
+            continue
+        off = ", ".join(place_words(place) for place in one.left_off)
+        lost = ", ".join(str(n) for n in one.stations_lost) or "none"
+        more = [f"Stations lost: {lost}"]
+        if one.least_device_v is not None:
+            more.append(f"Least voltage at a device on: {one.least_device_v:.1f} V")
+        head = f"Partly restored, left off: {off}"
+        yield StoryEntry(one.at, "restore", head, one.note, one.by_name, more=tuple(more))
+
+
+def _left(call: FaultCall) -> Iterator[StoryEntry]:
+    for answer in as_left_answers(call):
+        words = left_words(answer.item)
+        head = f"{answer.get_answer_display()}: {words[:1].lower()}{words[1:]}"
+        yield StoryEntry(answer.at, "left", head, answer.why, answer.by_name)
+
+
+def _limits(call: FaultCall) -> Iterator[StoryEntry]:
+    for limit in call.limits.order_by("pk"):
+        much = f"{limit.minutes:g} minutes" if limit.minutes is not None else f"{limit.money}"
+        yield StoryEntry(limit.at, "limit", f"Approved up to {much}", limit.why, limit.by_name)
+    for answer in stop_answers(call):
+        head = f"Decided: {answer.get_choice_display().lower()}"
+        yield StoryEntry(answer.at, "limit", head, answer.why, answer.by_name)

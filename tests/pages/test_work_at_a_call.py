@@ -1,0 +1,134 @@
+"""A call from the report to the hand-over, form by form."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+
+from core.accounts.actor import Actor
+from faults.models import CallReport, FaultCall, PartialRestore, Photo, Repair, ReturnTest
+from faults.pages.return_tests import legs_expected
+from sites.models import WirePath
+from tests.pages.conftest import posted_fields, text_of
+from tests.repairs.field import moved, opened, path_with_stations
+from tests.repairs.test_photos_and_parts import picture
+
+
+@pytest.fixture
+def path(by: Actor) -> WirePath:
+    return path_with_stations(by)
+
+
+@pytest.fixture
+def call(path: WirePath, by: Actor) -> FaultCall:
+    return opened(by, path)
+
+
+def fresh(call: FaultCall) -> FaultCall:
+    return FaultCall.objects.get(pk=call.pk)
+
+
+def test_a_report_is_taken_in_once_and_the_next_is_counted(browser: Client, path: WirePath) -> None:
+    address = f"/properties/{path.controller.property.public_id}/report"
+    form = browser.get(address).context["form"]
+    fields = {
+        "asked_at": form["asked_at"].value(),
+        "kind": "stations",
+        "where": path.public_id,
+        "urgency": "urgent",
+        "dry_stations": "1, three",
+        "contact": "<the> gardener",
+        "promised_by": "2030-04-01T09:00",
+        "after_rain": "on",
+    }
+    refused = browser.post(address, fields)
+    assert refused.status_code == 422
+    assert 'id="id_dry_stations_error"' in refused.content.decode()
+    assert 'value="&lt;the&gt; gardener"' in refused.content.decode()
+    fields["dry_stations"] = "1, 3-4"
+    first, second = browser.post(address, fields), browser.post(address, fields)
+    call = FaultCall.objects.get()
+    assert first["Location"] == second["Location"] == f"/calls/{call.public_id}"
+    assert (CallReport.objects.count(), call.dry_stations, call.after_rain) == (1, [1, 3, 4], True)
+    assert call.promised_by is not None
+    assert call.promised_by.isoformat() == "2030-04-01T07:00:00+00:00"
+    browser.post(address, fields | {"asked_at": "", "note": "again"})
+    assert fresh(call).reports == 2
+
+
+def test_a_repair_its_photo_the_test_and_closing(
+    browser: Client, call: FaultCall, path: WirePath, by: Actor, settings: Any, tmp_path: Path
+) -> None:
+    settings.MEDIA_ROOT = str(tmp_path)
+    where = f"/calls/{call.public_id}"
+    moved(call, "planned", by)
+    browser.post(
+        f"{where}/move", posted_fields(browser.get(where), "/move") | {"to": "repairing", "why": ""}
+    )
+    page = browser.get(f"{where}/repair")
+    assert "live from the far side" in text_of(page)
+    asked = page.context["form"]["asked_at"].value()
+    fields = {"asked_at": asked, "kind": "splice", "at_place": "device:D5", "minutes": "4,5"}
+    fields |= {"part_2": "gel connector", "count_2": "0"}
+    assert "without a comma" in text_of(browser.post(f"{where}/repair", fields))
+    fields["minutes"] = "45"
+    refused = browser.post(f"{where}/repair", fields)
+    assert 'id="id_count_2_error"' in refused.content.decode()
+    fields["count_2"] = "2"
+    first, second = (browser.post(f"{where}/repair", fields) for _ in range(2))
+    repair = Repair.objects.get()
+    assert first["Location"] == second["Location"] == f"/repairs/{repair.public_id}"
+    photo = f"/repairs/{repair.public_id}/photo"
+    for content, status in ((b"no picture", 422), (picture(), 302), (picture(), 302)):
+        sent = {"content": SimpleUploadedFile("a.jpg", content), "moment": "repair"}
+        assert browser.post(photo, sent).status_code == status
+    kept = Photo.objects.get()
+    assert browser.get(f"/photos/{kept.public_id}").content == picture()
+    moved(call, "return-testing", by)
+    fields = {"quiet_min": "6", "coil_out": "on"}
+    for n, leg in enumerate(legs_expected(path)):
+        fields[f"current_ma_{n}"] = f"{(leg.low_ma * leg.high_ma) ** 0.5:.1f}"
+        fields[f"far_v_{n}"] = "24"
+    page = browser.get(f"{where}/return-test")
+    fields["asked_at"] = page.context["form"]["asked_at"].value()
+    assert "Should read" in text_of(page)
+    for _ in range(2):
+        assert browser.post(f"{where}/return-test", fields).status_code == 302
+    assert ReturnTest.objects.get().passed, ReturnTest.objects.get().failures
+    said = posted_fields(browser.get(where), "/move") | {"outcome": "repaired", "why": "holds"}
+    for _ in range(2):
+        assert browser.post(f"{where}/close", said)["Location"] == where
+    assert (fresh(call).state, fresh(call).closing_test) == ("closed", ReturnTest.objects.get())
+    story = text_of(browser.get(where))
+    told = ("Planned", "Repair: splice made anew", "Return test passed", "Closed")
+    places = [story.index(one, story.index("Its story")) for one in told]
+    assert places == sorted(places)
+
+
+def test_a_part_is_left_off_and_asked_for_on_closing(browser: Client, call: FaultCall) -> None:
+    where = f"/calls/{call.public_id}"
+    page = browser.get(f"{where}/restore?place=device:D5")
+    way = next(one for one in page.context["ways"] if one.choice == "device:D5")
+    assert way.stations_lost
+    assert "live from the far side" in text_of(page)
+    fields = {"version": str(call.version), "way": "device:D5"}
+    address = f"{where}/restore?place=device:D5"
+    assert browser.post(address, fields | {"way": "device:none"}).status_code == 422
+    for _ in range(2):
+        assert browser.post(address, fields).status_code == 302
+    restore = PartialRestore.objects.get()
+    assert restore.stations_lost == list(way.stations_lost)
+    assert fresh(call).partly_restored
+    said = {"version": str(fresh(call).version), "outcome": "unproved", "why": "later"}
+    refused = browser.post(f"{where}/close", said)
+    assert refused.status_code == 422
+    item = call.path.left_items.get()  # type: ignore[union-attr]
+    assert f'id="id_left_{item.public_id}_error"' in refused.content.decode()
+    assert "Out of the path: device D5" in text_of(browser.get(f"{where}/hand-over"))
+    said |= {f"left_{item.public_id}": "kept", f"left_why_{item.public_id}": "waits for parts"}
+    assert browser.post(f"{where}/close", said).status_code == 302
+    assert fresh(call).state == "closed"
