@@ -77,7 +77,7 @@ class Sequences:
         A sequence that cannot be kept loses the visits whose loss mends it at the least cost.
         """
         self.ready = ready
-        self.of: list[list[int]] = [_breaks(ready, number) for number in range(len(ready.turns))]
+        self.of: list[list[int]] = [breaks_of(ready, number) for number in range(len(ready.turns))]
         self.cost = [price(ready, number, self.of[number]) for number in range(len(ready.turns))]
         self.states = [states_of(ready, n, sequence) for n, sequence in enumerate(self.of)]
         self.left_out = set(range(len(ready.tasks)))
@@ -195,24 +195,26 @@ def with_breaks(ready: Ready, number: int, bare: list[int]) -> tuple[list[int], 
 
     Breaks stand in their order; with b of them and n tasks O(n^(b+1)).
     """
-    best, least = [*bare, *_breaks(ready, number)], inf
-    for tried in _all_places(bare, _breaks(ready, number)):
+    best, least = [*bare, *breaks_of(ready, number)], inf
+    for tried in break_places(bare, breaks_of(ready, number)):
         cost = price(ready, number, tried)
         if cost < least:
             best, least = tried, cost
     return best, least
 
 
-def _all_places(bare: list[int], breaks: list[int]) -> Iterable[list[int]]:
+def break_places(bare: list[int], breaks: list[int]) -> Iterable[list[int]]:
+    """The tasks with the breaks among them, in their order, in all ways."""
     if not breaks:
         yield bare
         return
     for place in range(len(bare) + 1):
-        for rest in _all_places(bare[place:], breaks[1:]):
+        for rest in break_places(bare[place:], breaks[1:]):
             yield [*bare[:place], breaks[0], *rest]
 
 
-def _breaks(ready: Ready, number: int) -> list[int]:
+def breaks_of(ready: Ready, number: int) -> list[int]:
+    """A turn's breaks as they stand in its sequence."""
     return [-1 - place for place in range(len(ready.turns[number].breaks))]
 
 

@@ -66,7 +66,7 @@ class Figures:
 class Plan:
     """Routes in order of crews and shifts, those without stops left out.
 
-    ``method``: ``search`` or ``greedy``; ``left_out``: names of visits in no route.
+    ``method``: ``search``, ``greedy`` or ``every order``; ``left_out``: visits in no route.
     """
 
     routes: tuple[Route, ...]

@@ -174,9 +174,14 @@ class Locked:
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """What is worth how many minutes of driving."""
+    """What is worth how many minutes of driving.
+
+    ``crew_minute``: each minute until a crew is home, so that of plans alike else the one without
+    idle waits is taken.
+    """
 
     drive_minute: float = 1.0
+    crew_minute: float = 0.02
     dry_station_hour: float = 1.0
     broken_promise: float = 240.0
     hour_late: float = 30.0

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import inf
 
 from faults.dispatch.errors import DispatchError
-from faults.dispatch.insertion import Sequences, with_breaks
+from faults.dispatch.insertion import Sequences, break_places, breaks_of, with_breaks
 from faults.dispatch.plan import Plan
 from faults.dispatch.problem import Problem, Visit
 from faults.dispatch.timing import Times, price
-from faults.dispatch.turns import Ready, Task, lacks, make_ready, minutes_of, start_windows
+from faults.dispatch.turns import FOREVER, Ready, Task, lacks, make_ready, minutes_of, start_windows
 
 
 class Obstacle(StrEnum):
@@ -160,7 +160,7 @@ def _obstacle_of_time(ready: Ready, task: Task, crew_number: int, turns: list[in
     name = ready.problem.crews[crew_number].name
     if not task.windows:
         return CrewReason(name, Obstacle.WINDOW, _window_text(ready.problem, task.visit))
-    short = min(_shortfall(ready, task, number) for number in turns)
+    lacking = min((n for n in (_lacking_min(ready, task, n) for n in turns) if n), default=0)
     out_and_back = min(
         ready.drive[ready.turns[n].start_place][task.place]
         + ready.drive[task.place][ready.turns[n].end_place]
@@ -168,30 +168,30 @@ def _obstacle_of_time(ready: Ready, task: Task, crew_number: int, turns: list[in
     )
     longest = max(ready.turns[n].stop_min - ready.turns[n].start_min for n in turns)
     if out_and_back + task.minutes > longest:
-        far = out_and_back > task.minutes
         text = (
             f"{name} would need {out_and_back} min of driving and {task.minutes} min of work; its "
             f"longest shift has {max(longest, 0)} min left."
         )
-        obstacle = Obstacle.DISTANCE if far else Obstacle.LONG
-        return CrewReason(name, obstacle, text, out_and_back + task.minutes - max(longest, 0))
-    if short > 0:
-        text = f"{name} would be home {short} min after its shift, breaks and waits counted."
-        return CrewReason(name, Obstacle.SHIFT, text, short)
+        obstacle = Obstacle.DISTANCE if out_and_back > task.minutes else Obstacle.LONG
+        return CrewReason(name, obstacle, text, lacking)
+    if lacking:
+        text = f"{name} would be home {lacking} min after its shift, breaks and waits counted."
+        return CrewReason(name, Obstacle.SHIFT, text, lacking)
     text = f"No shift of {name} meets the times in which the work may start."
     return CrewReason(name, Obstacle.WINDOW, text)
 
 
-def _shortfall(ready: Ready, task: Task, number: int) -> int:
+def _lacking_min(ready: Ready, task: Task, number: int) -> int:
     """Minutes by which a shift is too short for the visit alone; 0 where no length is enough."""
-    turn = ready.turns[number]
-    arrival = turn.start_min + ready.drive[turn.start_place][task.place]
-    start = next((max(arrival, low) for low, high in task.windows if arrival <= high), None)
-    if start is None:
-        return 0
-    back = start + task.minutes + ready.drive[task.place][turn.end_place]
-    resting = sum(rest.minutes for rest in turn.breaks if rest.earliest_min < back)
-    return max(back + resting - turn.stop_min, 0)
+    turn = replace(ready.turns[number], stop_min=FOREVER)
+    turns = (*ready.turns[:number], turn, *ready.turns[number + 1 :])
+    endless, alone = replace(ready, turns=turns), ready.number[task.visit.name]
+    backs = []
+    for sequence in break_places([alone], breaks_of(ready, number)):
+        times = Times()
+        if price(endless, number, sequence, times) < inf:
+            backs.append(times.back_min)
+    return max(min(backs) - ready.turns[number].stop_min, 0) if backs else 0
 
 
 def _window_text(problem: Problem, visit: Visit) -> str:
@@ -241,6 +241,8 @@ def _would_take(reason: CrewReason) -> str:
         Obstacle.SHIFT: "a crew on shift",
         Obstacle.WINDOW: "access at another time, or a longer plan",
         Obstacle.LOCK: "the lock taken off",
+        Obstacle.LONG: "work in shorter parts",
+        Obstacle.DISTANCE: "a crew that is nearer",
     }.get(reason.obstacle, reason.text.rstrip(".").replace(" lacks ", " with "))
 
 

@@ -5,14 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from faults.dispatch.ejection import push_in
 from faults.dispatch.errors import DispatchError
 from faults.dispatch.improve import improve
+from faults.dispatch.insertion import Sequences
 from faults.dispatch.plan import Difference, Plan, Route, Stop, compare
 from faults.dispatch.problem import Problem
 from faults.dispatch.reasons import obstacle_for, sequences_of
 from faults.dispatch.solve import Effort, filled
 from faults.dispatch.told import plan_of
 from faults.dispatch.turns import Ready
+
+# So many new or displaced visits are put in even where others have to go for them.
+MOST_PUSHED_IN = 20
+MOST_NAMED = 3
 
 
 class ChangeKind(StrEnum):
@@ -67,9 +73,17 @@ def replan(problem: Problem, told: Plan, effort: Effort | None = None) -> Replan
     """
     effort = effort or Effort(rounds=150)
     kept = sequences_of(problem, told, told)
-    best = filled(improve(filled(kept), effort.rounds, effort.seed, effort.stop))
+    start = push_in(filled(kept), _new_or_lost(kept, frozenset(told.left_out)))
+    best = filled(improve(start, effort.rounds, effort.seed, effort.stop))
     plan = plan_of(best, method="search")
     return Replan(plan, _changes(best.ready, told, plan), compare(told, plan))
+
+
+def _new_or_lost(kept: Sequences, waited: frozenset[str]) -> list[int]:
+    """Tasks that are new or have lost their place, those that cost most to leave out first."""
+    tasks = kept.ready.tasks
+    some = [i for i in kept.left_out if tasks[i].turns and tasks[i].visit.name not in waited]
+    return sorted(some, key=lambda i: (-tasks[i].left_out_cost, i))[:MOST_PUSHED_IN]
 
 
 def _changes(ready: Ready, told: Plan, plan: Plan) -> tuple[Change, ...]:
@@ -89,7 +103,7 @@ def _changes(ready: Ready, told: Plan, plan: Plan) -> tuple[Change, ...]:
                 start_before_min=old[1].start_min if old else None,
                 crew_after=new[0].crew if new else None,
                 start_after_min=new[1].start_min if new else None,
-                why=_Why(ready, before, after).text(name, kind),
+                why=_Why(ready, before, after, frozenset(told.left_out)).text(name, kind),
             )
         )
     return tuple(changes)
@@ -124,13 +138,15 @@ class _Why:
     ready: Ready
     before: dict[str, Placed]
     after: dict[str, Placed]
+    waited: frozenset[str]
 
     def text(self, name: str, kind: ChangeKind) -> str:
         """One sentence."""
         if kind is ChangeKind.GONE:
-            return "It is no longer wanted."
+            return "It is done, or no longer wanted."
         if kind is ChangeKind.ADDED:
-            return f"It is new; {self.after[name][0].crew} has it at the least cost."
+            what = "It had been left out" if name in self.waited else "It is new"
+            return f"{what}; {self.after[name][0].crew} has it at the least cost."
         crew = self.before[name][0].crew
         number = next((n for n, c in enumerate(self.ready.problem.crews) if c.name == crew), None)
         if number is None:
@@ -157,10 +173,16 @@ class _Why:
             if longer and old[1].start_min <= told:
                 long.append(stop.visit)
         if long:
-            return f"{', '.join(sorted(long))} takes {crew} longer than was told."
+            return f"{_named(long)} takes {crew} longer than was told."
         if came:
-            return f"It makes way for {', '.join(sorted(came))} in the route of {crew}."
+            return f"It makes way for {_named(came)} in the route of {crew}."
         return f"{crew} is free later than was told, or the plan as a whole costs less so."
+
+
+def _named(names: list[str]) -> str:
+    more = len(names) - MOST_NAMED
+    shown = ", ".join(sorted(names)[:MOST_NAMED])
+    return f"{shown} and {more} more" if more > 0 else shown
 
 
 def told_share_moved(change: Replan, told: Plan) -> float:

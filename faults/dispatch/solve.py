@@ -5,14 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from faults.dispatch.ejection import push_in
 from faults.dispatch.errors import DispatchError
+from faults.dispatch.exact import exactly, is_small
 from faults.dispatch.improve import improve
 from faults.dispatch.insertion import Sequences
 from faults.dispatch.plan import Plan
 from faults.dispatch.problem import Problem
 from faults.dispatch.routing import routed
+from faults.dispatch.timing import Times, price
 from faults.dispatch.told import plan_of
 from faults.dispatch.turns import Ready, make_ready
+
+# So many visits, left out or late, are put in at the end even where others have to go for them.
+MOST_PUSHED_IN = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +43,15 @@ class Effort:
 def solve(problem: Problem, effort: Effort | None = None) -> Plan:
     """A plan of a problem: always one that can be kept, and no worse than the greedy one.
 
+    With few visits and crews every order is tried, if there are rounds to search at all.
+
     Where PyVRP fails, or ``stop`` leaves it no time, the plan is made without it and its
     ``method`` says ``greedy`` if nothing else has been at work.
     """
     effort = effort or Effort()
     ready = make_ready(problem)
+    if effort.rounds and is_small(ready):
+        return plan_of(exactly(ready), method="every order")
     greedy = greedily(ready)
     found = None
     if effort.iterations and not (effort.stop and effort.stop()):
@@ -61,7 +71,19 @@ def _improved(greedy: Sequences, found: Sequences | None, effort: Effort) -> Seq
             improve(greedy, some, effort.seed, effort.stop),
         ]
         best = min(tried, key=Sequences.total)
-    return filled(best)
+    return best if effort.rounds == 0 else push_in(filled(best), _unkept(best))
+
+
+def _unkept(sequences: Sequences) -> list[int]:
+    """Tasks left out or late for a promise, those that cost most to leave out first."""
+    tasks = sequences.ready.tasks
+    late = []
+    for number, sequence in enumerate(sequences.of):
+        times = Times()
+        price(sequences.ready, number, sequence, times)
+        late += [item for item, start, _ in times.starts if start > tasks[item].promise_by]
+    some = [item for item in (*late, *sequences.left_out) if tasks[item].turns]
+    return sorted(some, key=lambda i: (-tasks[i].left_out_cost, i))[:MOST_PUSHED_IN]
 
 
 def filled(sequences: Sequences) -> Sequences:

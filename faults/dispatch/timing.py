@@ -52,7 +52,7 @@ def states_of(
             resting = (*state.resting, turn.breaks[-1 - item])
             state = State(state.at, state.free, state.cost, state.driven, resting)
         else:
-            after = _after(ready, number, state, item, times)
+            after = after_task(ready, number, state, item, times)
             if after is None:
                 break
             state = after
@@ -60,10 +60,10 @@ def states_of(
     return states
 
 
-def _after(
+def after_task(
     ready: Ready, number: int, state: State, item: int, times: Times | None = None
 ) -> State | None:
-    """The state after one more task; None where it cannot be."""
+    """The state after one more task; None where it cannot begin any more."""
     task = ready.tasks[item]
     leg = ready.drive[state.at][task.place]
     arrival = state.free + leg
@@ -80,22 +80,30 @@ def _after(
 
 def price(ready: Ready, number: int, sequence: Sequence[int], times: Times | None = None) -> float:
     """Cost of a turn's sequence, infinite where it cannot be kept. O(stops)."""
-    turn = ready.turns[number]
+    turn, weights = ready.turns[number], ready.problem.weights
     if not sequence or max(sequence) < 0:
         # Who is out and has nothing more to do still drives home.
         home = ready.drive[turn.start_place][turn.end_place]
-        return home * ready.problem.weights.drive_minute
+        return home * (weights.drive_minute + weights.crew_minute)
     states = states_of(ready, number, sequence, times)
-    if len(states) <= len(sequence) or not _aboard(ready, turn, sequence):
+    if len(states) <= len(sequence):
         return inf
-    last = states[-1]
+    return cost_when_home(ready, number, sequence, states[-1], times)
+
+
+def cost_when_home(
+    ready: Ready, number: int, sequence: Sequence[int], last: State, times: Times | None = None
+) -> float:
+    """Cost of a turn that ends its sequence in a state; infinite where it cannot be kept."""
+    turn, weights = ready.turns[number], ready.problem.weights
     leg = ready.drive[last.at][turn.end_place]
     back = _home(last.resting, last.free, leg, times)
-    if back > turn.stop_min:
+    if back > turn.stop_min or not _aboard(ready, turn, sequence):
         return inf
     if times is not None:
         times.back_min, times.drive_min = back, last.driven + leg
-    return last.cost + (last.driven + leg) * ready.problem.weights.drive_minute
+    out = (back - turn.start_min) * weights.crew_minute
+    return last.cost + (last.driven + leg) * weights.drive_minute + out
 
 
 def added_cost(
@@ -114,7 +122,7 @@ def added_cost(
     sequence, states = line
     task, place, driving = change
     turn = ready.turns[number]
-    state = _after(ready, number, states[place], task)
+    state = after_task(ready, number, states[place], task)
     if state is None:
         return inf
     for position in range(place, len(sequence)):
@@ -128,12 +136,19 @@ def added_cost(
             resting = (*state.resting, turn.breaks[-1 - item])
             state = State(state.at, state.free, state.cost, state.driven, resting)
             continue
-        after = _after(ready, number, state, item)
+        after = after_task(ready, number, state, item)
         if after is None:
             return inf
         state = after
-    back = _home(state.resting, state.free, ready.drive[state.at][turn.end_place], None)
-    return inf if back > turn.stop_min else driving + state.cost - states[-1].cost
+    back = _back(ready, turn, state)
+    if back > turn.stop_min:
+        return inf
+    longer = max(back - _back(ready, turn, states[-1]), 0)
+    return driving + state.cost - states[-1].cost + longer * ready.problem.weights.crew_minute
+
+
+def _back(ready: Ready, turn: Turn, last: State) -> int:
+    return _home(last.resting, last.free, ready.drive[last.at][turn.end_place], None)
 
 
 def _start(task: Task, number: int, arrival: int, tolerance: int) -> int:

@@ -95,7 +95,9 @@ def _cost_of_order(problem: Any, crew: Any, order: Any, gap: int) -> float:
         if max(clock, rest.earliest_min) > rest.latest_min:
             return inf
         back += rest.minutes
-    return inf if back > shift.stop_min else cost + leg * problem.weights.drive_minute
+    out = back - max(shift.start_min, problem.now_min)
+    cost += leg * problem.weights.drive_minute + out * problem.weights.crew_minute
+    return inf if back > shift.stop_min else cost
 
 
 def _first_start(problem: Any, visit: Any, arrival: int, length: int) -> int | None:

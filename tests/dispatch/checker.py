@@ -212,6 +212,11 @@ def cost_of(problem: Anything, plan: Anything, told_by: Anything = None) -> floa
     """The plan's cost by the problem's weights."""
     weights = problem.weights
     cost = weights.drive_minute * sum(route.drive_min for route in plan.routes)
+    cost += weights.crew_minute * sum(
+        route.back_min - route.start_min
+        for route in plan.routes
+        if route.drive_min or any(not stop.started for stop in route.stops)
+    )
     at = {stop.visit: (route, stop) for route in plan.routes for stop in route.stops}
     locked = {one.visit for one in problem.locked}
     told = {

@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from faults.dispatch.problem import Crew, Interval, Minutes, Problem, Shift, Visit
+from faults.dispatch.problem import Crew, Interval, Minutes, Problem, Shift, Visit, Weights
 from faults.dispatch.travel import Travel
 
 FILE = Path(__file__).parents[1] / "data" / "vrptw.json"
@@ -68,4 +68,6 @@ def solomon_problem(name: str, customers: int) -> Problem:
         for number in range(1, instance["vehicles"] + 1)
     ]
     places = [str(row[0]) for row in rows]
-    return Problem(0, until, tuple(crews), tuple(visits), Travel.given(places, tenths))
+    travel = Travel.given(places, tenths)
+    driving_alone = Weights(crew_minute=0.0)
+    return Problem(0, until, tuple(crews), tuple(visits), travel, weights=driving_alone)

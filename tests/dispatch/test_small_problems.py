@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from faults.dispatch import solve as solving
 from faults.dispatch.problem import (
     Break,
     Crew,
@@ -23,9 +24,10 @@ from faults.dispatch.solve import Effort, solve
 from faults.dispatch.travel import Travel
 from tests.dispatch.brute import least_cost
 from tests.dispatch.checker import defects
+from tests.dispatch.invented import Size, invented_problem
 
 NOW, UNTIL = 1000, 1360
-EFFORT = Effort(iterations=300, rounds=250)
+EFFORT = Effort(iterations=300, rounds=800)
 
 
 @st.composite
@@ -88,7 +90,7 @@ def problems(draw: st.DrawFn, most_visits: int = 6) -> Problem:
 
 @settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(problems(most_visits=4))
-def test_a_small_plan_costs_no_more_than_the_best_there_is(problem: Problem) -> None:
+def test_a_small_plan_costs_what_the_best_there_is_does(problem: Problem) -> None:
     plan = solve(problem, EFFORT)
     assert defects(problem, plan) == []
     assert plan.figures.cost == pytest.approx(least_cost(problem), abs=1e-5)
@@ -97,10 +99,27 @@ def test_a_small_plan_costs_no_more_than_the_best_there_is(problem: Problem) -> 
 @pytest.mark.slow
 @settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 @given(problems(most_visits=6))
-def test_plans_of_up_to_six_visits_cost_no_more_than_the_best_there_is(problem: Problem) -> None:
+def test_a_plan_of_six_visits_costs_what_the_best_there_is_does(problem: Problem) -> None:
     plan = solve(problem, EFFORT)
     assert defects(problem, plan) == []
     assert plan.figures.cost == pytest.approx(least_cost(problem), abs=1e-5)
+
+
+@pytest.mark.slow
+def test_the_search_of_larger_problems_finds_the_best_of_small_ones(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(solving, "is_small", lambda _: False)
+    over = []
+    for seed in range(12):
+        given = invented_problem(seed, Size(6, 2))
+        plan = solve(given, EFFORT)
+        assert plan.method == "search"
+        assert defects(given, plan) == []
+        over.append(plan.figures.cost - least_cost(given))
+    assert min(over) > -1e-5
+    assert sum(one < 1e-5 for one in over) >= 11
+    assert max(over) < 10.0
 
 
 @settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
