@@ -72,7 +72,7 @@ def claim_lost() -> Claim | None:
     at = clock.now()
     with everywhere(reason=_WHY):
         lost = Job.objects.filter(lease_over(at), attempts__lt=F("max_attempts"))
-        ids = list(lost.order_by("lease_until").values_list("pk", flat=True)[:_LOOKED_AT])
+        ids = list(lost.order_by("lease_until", "pk").values_list("pk", flat=True)[:_LOOKED_AT])
     return _first_won(ids)
 
 
