@@ -9,6 +9,7 @@ from functools import partial
 from typing import Any
 
 from benchmarks import (
+    bench_dispatch,
     bench_load,
     bench_methods,
     bench_recurrence,
@@ -218,6 +219,7 @@ def _others() -> Iterator[Benchmark]:
     )
     yield from bench_recurrence.recurrence_benchmarks()
     yield from bench_load.load_benchmarks()
+    yield from bench_dispatch.dispatch_benchmarks()
 
 
 _BY_NAME = {benchmark.name: benchmark for benchmark in _all()}

@@ -211,7 +211,7 @@ def _lock_defects(problem: Anything, plan: Anything) -> list[str]:
 def cost_of(problem: Anything, plan: Anything, told_by: Anything = None) -> float:
     """The plan's cost by the problem's weights."""
     weights = problem.weights
-    cost = weights.drive_minute * sum(route.drive_min for route in plan.routes)
+    cost: float = weights.drive_minute * sum(route.drive_min for route in plan.routes)
     cost += weights.crew_minute * sum(
         route.back_min - route.start_min
         for route in plan.routes
