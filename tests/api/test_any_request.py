@@ -9,7 +9,9 @@ from typing import Any
 
 import pytest
 import schemathesis
+from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
+from django.db import close_old_connections
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from schemathesis import GenerationMode
@@ -72,6 +74,7 @@ def test_any_request(
     contractor: Contractor,
     other_contractor: Contractor,
     settings_without_limits: None,
+    the_tests_connection_stays: None,
 ) -> None:
     people = [somebody(one, operation.path) for one in (contractor, other_contractor)]
     things = [one.thing for one in people]
@@ -107,3 +110,14 @@ def test_any_request(
 def settings_without_limits(settings: Any) -> None:
     most = 10**9
     settings.API_LIMITS = {"usual": (most, 60), "heavy": (most, 60)}
+
+
+@pytest.fixture
+def the_tests_connection_stays() -> Iterator[None]:
+    """As Django's own test client does it: a request would close what the test's data lie in."""
+    signals = (request_started, request_finished)
+    for signal in signals:
+        assert signal.disconnect(close_old_connections)
+    yield
+    for signal in signals:
+        signal.connect(close_old_connections)
