@@ -7,6 +7,7 @@ asking costs little; a trace that ends begins again on a new call.
 
 from __future__ import annotations
 
+import itertools
 import json
 import subprocess
 import sys
@@ -36,7 +37,12 @@ from faults.rehearsal.play import blind_problem, play
 DATABASES = ("sqlite", "postgresql")
 TRACES, CONTRACTORS, DEVICES = 50, 5, 1000
 BETWEEN_S, FOR_S = 10.0, 300.0
+BEGIN_WITHIN_S = 30.0
+"""All fifty begin within half a minute, which is a hard start."""
+
 ANSWER_WITHIN_S = 30.0
+IN_TURN = 3
+"""Paths of each technician: an event soon after a call of the same path would join that call."""
 DISTINCT = 10
 """Cases that differ; five traces play each, on paths and for contractors of their own."""
 
@@ -70,22 +76,26 @@ class Client:
     tally: Tally
     lock: threading.Lock
 
-    def ask(self, what: str, address: str, body: Document | None = None) -> Document:
+    def ask(
+        self, what: str, address: str, body: Document | None = None, if_match: str = ""
+    ) -> Document:
         """The answer's document; the time it took is kept under ``what``."""
         data = None if body is None else json.dumps(body).encode()
         headers = {"Authorization": f"Bearer {self.token}", "Content-Type": "application/json"}
+        headers |= {"If-Match": if_match} if if_match else {}
         request = Request(f"{self.server}/api/v1/{address}", data, headers)  # noqa: S310
         started_s = time.perf_counter()
         try:
             with urlopen(request, timeout=ANSWER_WITHIN_S) as answer:  # noqa: S310
                 read: Document = json.loads(answer.read())
+                etag = answer.headers.get("ETag", "")
         except HTTPError as refused:
             told = refused.read().decode(errors="replace")[:300]
             raise RuntimeError(f"{what}: {refused.code} {told}") from refused
         took_ms = 1000.0 * (time.perf_counter() - started_s)
         with self.lock:
             self.tally.took_ms.setdefault(what, []).append(took_ms)
-        return read
+        return read | {"etag": etag}
 
 
 def cases() -> list[Case]:
@@ -107,10 +117,13 @@ def cases() -> list[Case]:
 def load_row(key: str) -> Row:
     """Five minutes of it on one database."""
     made = cases()
-    with installation(key) as (server, tokens):
+    with installation(key) as served:
         tally, lock = Tally(), threading.Lock()
-        clients = [Client(server, token, tally, lock) for token in tokens]
-        paths = [_register(clients[i % CONTRACTORS], i, made[i % DISTINCT]) for i in range(TRACES)]
+        clients = [Client(served.address, token, tally, lock) for token in served.tokens]
+        paths = [
+            [_register(clients[i % CONTRACTORS], i, made[i % DISTINCT]) for _ in range(IN_TURN)]
+            for i in range(TRACES)
+        ]
         set_up = tally.took_ms.copy()
         tally.took_ms.clear()
         until_s = time.monotonic() + FOR_S
@@ -125,8 +138,10 @@ def load_row(key: str) -> Row:
             thread.start()
         for thread in threads:
             thread.join()
+        peak_mb = _peak_mb(served.process)
     return {
         "database": key,
+        "peak_mb": peak_mb,
         "failures": tally.failures[:5],
         "failed": len(tally.failures),
         "ended": tally.ended,
@@ -155,11 +170,14 @@ def _register(client: Client, index: int, case: Case) -> str:
     return controller
 
 
-def _technician(client: Client, controller: str, case: Case, index: int, until_s: float) -> None:
-    # Spread over the ten seconds, as fifty people would be.
-    time.sleep(BETWEEN_S * index / TRACES)
+def _technician(
+    client: Client, controllers: list[str], case: Case, index: int, until_s: float
+) -> None:
+    time.sleep(BEGIN_WITHIN_S * index / TRACES)
     try:
-        while time.monotonic() < until_s:
+        for controller in itertools.cycle(controllers):
+            if time.monotonic() >= until_s:
+                return
             _one_trace(client, controller, case, until_s)
     except Exception as failure:  # noqa: BLE001 - told as the row's failures
         with client.lock:
@@ -191,12 +209,30 @@ def _one_trace(client: Client, controller: str, case: Case, until_s: float) -> N
         raise RuntimeError(f"the trace is at {step.get('stage')} where it was done when played")
     with client.lock:
         client.tally.ended += 1
-    client.ask("move", f"calls/{call}/moves", {"to": "closed", "why": "played", "outcome": "other"})
+    _given_up(client, call)
+
+
+def _given_up(client: Client, call: str) -> None:
+    """The call cancelled, all on its path restored, so that the path is free for the next one."""
+    found = client.ask("call", f"calls/{call}")
+    there = client.ask("as left", f"wire-paths/{found['path']['id']}/as-left?limit=200")["items"]
+    left = [{"item": one["id"], "answer": "restored"} for one in there]
+    move = {"to": "cancelled", "why": "played to its end", "left": left}
+    client.ask("move", f"calls/{call}/moves", move, if_match=found["etag"])
+
+
+@dataclass(frozen=True)
+class Served:
+    """A server that runs: its address, a token of each contractor, its first process."""
+
+    address: str
+    tokens: list[str]
+    process: int
 
 
 @contextmanager
-def installation(database: str) -> Iterator[tuple[str, list[str]]]:
-    """A server with its own database: its address, and a token of each contractor."""
+def installation(database: str) -> Iterator[Served]:
+    """A server with a database of its own."""
     with tempfile.TemporaryDirectory(prefix="clampline-load-") as name:
         folder = Path(name)
         # PostgreSQL runs as another user where this one is root.
@@ -214,7 +250,7 @@ def installation(database: str) -> Iterator[tuple[str, list[str]]]:
 
 
 @contextmanager
-def _server(environment: dict[str, str]) -> Iterator[tuple[str, list[str]]]:
+def _server(environment: dict[str, str]) -> Iterator[Served]:
     environment = environment | {"OPENBLAS_NUM_THREADS": "1"}
 
     def run(*words: str) -> str:
@@ -237,10 +273,23 @@ def _server(environment: dict[str, str]) -> Iterator[tuple[str, list[str]]]:
     process = subprocess.Popen(serve, cwd=ROOT, env=environment, stderr=subprocess.DEVNULL)
     try:
         _wait_for(f"http://127.0.0.1:{port}/livez")
-        yield f"http://127.0.0.1:{port}", tokens
+        yield Served(f"http://127.0.0.1:{port}", tokens, process.pid)
     finally:
         process.terminate()
         process.wait(60)
+
+
+def _peak_mb(process: int) -> int:
+    """The most memory that the largest process below this one has held."""
+    kib, below = 0, [process]
+    while below:
+        folder = Path(f"/proc/{below.pop()}")
+        below += [
+            int(child) for child in (folder / f"task/{folder.name}/children").read_text().split()
+        ]
+        words = (folder / "status").read_text().partition("VmHWM:")[2].split()
+        kib = max(kib, int(words[0]))
+    return round(kib / 1024)
 
 
 def _wait_for(address: str) -> None:
@@ -280,13 +329,14 @@ def load_section(rows: list[Row]) -> str:
                 body.append((row["database"], what, ms["n"], *times))
     told = "; ".join(
         f"{row['database']}: {row['failed']} failed, {row['ended']} traces ended, import of a path"
-        f" {row['import_ms']} ms"
+        f" {row['import_ms']} ms, largest process {row['peak_mb']} MB"
         for row in rows
         if "error" not in row
     )
     head = ("database", "request", "n", "p50 ms", "p95 ms", "worst ms")
     return (
         f"{TRACES} open traces on paths of {DEVICES} devices for {FOR_S / 60:.0f} minutes,"
-        f" {BETWEEN_S:.0f} s from step to step, one web process; server, database and clients share"
+        f" {BETWEEN_S:.0f} s from step to step, all begun within {BEGIN_WITHIN_S:.0f} s, one web"
+        " process; server, database and clients share"
         f" one machine of two cores.\n\n{table(head, body)}\n\n{told}."
     )

@@ -11,7 +11,7 @@ import copy
 import hashlib
 import threading
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -30,8 +30,12 @@ from sites.network_snapshot import path_network
 
 Document = dict[str, Any]
 
-MOST_WEIGHT = 160_000
-"""Nodes and devices of all folds kept: a fold of 2,000 takes up to 0.5 MB, so some 40 MB."""
+MOST_WEIGHT = 300_000
+"""Nodes and devices of all folds kept: one of 2,000 takes some 3.5 MB, so half a gigabyte at most.
+
+Room for 75 traces under way on paths of 1,000 devices. Once they do not fit, each step folds its
+whole trace anew, and a server that kept up falls behind at once: then more processes are needed.
+"""
 
 VOID = "void"
 """The ``do`` of a row that withdraws another by name; it is no observation of the forms."""
@@ -98,6 +102,13 @@ class SnapshotCache:
                 _, (_, gone) = self._kept.popitem(last=False)
                 self._weight -= gone
 
+    def drop(self, keys: Sequence[str]) -> None:
+        """Keep these no longer."""
+        with self._lock:
+            for key in keys:
+                _, weight = self._kept.pop(key, (None, 0))
+                self._weight -= weight
+
     def clear(self) -> None:
         """Keep nothing; the next folds are cold."""
         with self._lock:
@@ -143,8 +154,14 @@ def observation_rows(trace: Trace) -> list[ObservationRow]:
     return [ObservationRow(*row) for row in rows.values_list(*names)]
 
 
-def trace_snapshot(trace: Trace, rows: Sequence[ObservationRow]) -> Snapshot:
+def trace_snapshot(
+    trace: Trace,
+    rows: Sequence[ObservationRow],
+    problem: Callable[[], TraceProblem] | None = None,
+) -> Snapshot:
     """The trace folded over these rows, in their order. Hold :func:`trace_lock` around it.
+
+    ``problem`` gives what it starts from where that is at hand; None: as stored.
 
     Cost: one step of the engine for each row after the longest part that is kept; without any
     kept, also the queries of :func:`trace_problem`. Never call it in a transaction.
@@ -156,11 +173,16 @@ def trace_snapshot(trace: Trace, rows: Sequence[ObservationRow]) -> Snapshot:
         known -= 1
     if known == len(rows) and found is not None:
         return found
-    fold = fold_begin(trace_problem(trace)) if found is None else found.fold
+    if found is None:
+        fold = fold_begin(trace_problem(trace) if problem is None else problem())
+    else:
+        fold = found.fold
     for row in rows[max(known, 0) :]:
         fold = fold.after(row.entry())
     snapshot = _snapshot(fold)
     CACHE.put(keys[-1], snapshot)
+    # The one before it stays: what is told next may be refused, or take this one's place.
+    CACHE.drop(keys[:-2])
     return snapshot
 
 

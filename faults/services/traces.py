@@ -10,7 +10,7 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
-from core.problems import Conflict, Defect, Stale
+from core.problems import Conflict, Defect, Invalid, Stale
 from faults.forms.trace import TRACE_FORMAT, read_trace
 from faults.models.call import FaultCall
 from faults.models.return_test import SoundRecord
@@ -24,6 +24,7 @@ from faults.trace_snapshot import (
     trace_lock,
     trace_snapshot,
 )
+from faults.tracing.problem import TraceProblem
 from faults.tracing.rig_places import legs_of
 from faults.transitions import CallState
 from sites.field_checks import name_defects, refuse_defects
@@ -49,7 +50,7 @@ def trace_start(*, call: FaultCall, by: Actor, known: Document | None = None) ->
     """
     path = _path_of(call)
     known = _with_sound_record(path, known or {})
-    refuse_unknown(path, known)
+    problem = problem_known(path, known)
     trace = Trace(
         call=call,
         path=path,
@@ -59,7 +60,7 @@ def trace_start(*, call: FaultCall, by: Actor, known: Document | None = None) ->
         started_by_name=by.name,
         started_by_person_id=by.person_id,
     )
-    snapshot = _first_snapshot(trace)
+    snapshot = _first_snapshot(trace, problem)
     trace.standing = snapshot.standing
     try:
         with transaction.atomic(durable=True):
@@ -71,20 +72,23 @@ def trace_start(*, call: FaultCall, by: Actor, known: Document | None = None) ->
     return trace
 
 
-def refuse_unknown(path: WirePath, known: Document) -> None:
-    """Raise Invalid with every defect of what is said to be known of a path."""
+def problem_known(path: WirePath, known: Document) -> TraceProblem:
+    """A path's newest map and what is said to be known of it, as the engine takes them.
+
+    Raises Invalid with every defect of what is said to be known.
+    """
     defects = [
         Defect(f"/known/{name}", f"{name!r} has no place here", f"one of {', '.join(_KNOWN)}")
         for name in known
         if name not in _KNOWN
     ]
     document = {"format": TRACE_FORMAT, "survey": path_survey(path, path.revision), **known}
+    refuse_defects("knowledge before the trace", defects)
     try:
-        if not defects:
-            read_trace(document)
+        return read_trace(document)
     except FormDefects as form:
         defects = [Defect(f"/known{one.pointer}", one.what, one.right) for one in form.defects]
-    refuse_defects("knowledge before the trace", defects)
+        raise Invalid("The knowledge before the trace does not fit.", defects=defects) from form
 
 
 def _with_sound_record(path: WirePath, known: Document) -> Document:
@@ -103,10 +107,10 @@ def _path_of(call: FaultCall) -> WirePath:
     return path
 
 
-def _first_snapshot(trace: Trace) -> Snapshot:
+def _first_snapshot(trace: Trace, problem: TraceProblem) -> Snapshot:
     try:
         with trace_lock(trace):
-            return trace_snapshot(trace, ())
+            return trace_snapshot(trace, (), lambda: problem)
     except NetworkError as unsolved:
         raise Conflict(f"The path as mapped cannot be traced: {unsolved}.") from unsolved
 
