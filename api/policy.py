@@ -87,6 +87,7 @@ POLICY: Mapping[str, Mapping[str, Rule]] = {
     "call-removed-parts": {"GET": READ, "POST": TRACE},
     "call-return-tests": {"GET": READ, "POST": TRACE},
     "call-partial-restore": {"GET": READ, "POST": TRACE},
+    "call-partial-restore-proposal": {"GET": READ},
     "call-as-left-answers": {"GET": READ, "POST": TRACE},
     "call-stop-questions": {"GET": READ, "POST": TRACE},
     "call-limits": {"POST": REGISTER},

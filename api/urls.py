@@ -15,7 +15,7 @@ from api.faults.calls import CallEvents, Calls, OneCall
 from api.faults.events import Events, EventsBulk, OneEvent
 from api.faults.findings import Findings, OneFinding
 from api.faults.observations import Observations, ObservationVoidings
-from api.faults.partial_restores import CallPartialRestore
+from api.faults.partial_restores import CallPartialRestore, CallPartialRestoreProposal
 from api.faults.photos import OnePhoto, PhotoContent, RemovedPartPhotos, RepairPhotos
 from api.faults.removed_parts import CallRemovedParts, OneRemovedPart
 from api.faults.repairs import CallRepairs, OneRepair, RepairFailures
@@ -136,6 +136,11 @@ urlpatterns = [
         "calls/<public_id:public_id>/partial-restore",
         CallPartialRestore.as_view(),
         name="call-partial-restore",
+    ),
+    path(
+        "calls/<public_id:public_id>/partial-restore/proposal",
+        CallPartialRestoreProposal.as_view(),
+        name="call-partial-restore-proposal",
     ),
     path(
         "calls/<public_id:public_id>/as-left-answers",

@@ -144,6 +144,7 @@ def trace_problem(trace: Trace) -> TraceProblem:
         costs=read_costs(known.get("costs", {})),
         priors=read_priors(known.get("priors", [])),
         sound_record=read_sound_record(known.get("sound_record", [])),
+        dated=known.get("dated"),
     )
 
 

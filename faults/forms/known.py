@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from dataclasses import asdict, fields
 from typing import Any
@@ -88,6 +89,18 @@ def known_defects(document: object) -> Iterator[Defect]:
         if leg is not None and leg not in legs:
             what = f"{shown(leg)} is not a leg, a segment that ends at the controller"
             yield Defect(pointer_to("sound_record", place, "leg"), what, "the id of a leg")
+        yield from _day_defects(pointer_to("sound_record", place, "date"), text_in(row, "date"))
+    yield from _day_defects("/dated", text_in(document, "dated"))
+
+
+def _day_defects(pointer: str, text: str | None) -> Iterator[Defect]:
+    """A whole date of the right shape that no calendar has."""
+    if text is None or len(text) != len("YYYY-MM-DD"):
+        return
+    try:
+        dt.date.fromisoformat(text)
+    except ValueError:
+        yield Defect(pointer, f"{shown(text)} is in no calendar", "a day that there is")
 
 
 def _place_names(at: object) -> list[tuple[str, object]]:

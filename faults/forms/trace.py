@@ -90,6 +90,7 @@ def trace_document(problem: TraceProblem) -> Document:
         "costs": costs_document(problem.costs),
         "priors": priors_rows(problem.priors),
         "sound_record": sound_record_rows(problem.sound_record),
+        **({} if problem.dated is None else {"dated": problem.dated}),
     }
 
 
@@ -109,4 +110,5 @@ def _problem(document: Document) -> TraceProblem:
         costs=read_costs(document.get("costs", {})),
         priors=read_priors(document.get("priors", [])),
         sound_record=read_sound_record(document.get("sound_record", [])),
+        dated=document.get("dated"),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from django import forms
@@ -17,26 +18,23 @@ from faults.forms.place import read_place
 from faults.models.call import FaultCall
 from faults.pages.fields import ReadingField, StationsField, place_choices, place_of, refuse_readers
 from faults.pages.leaving import LeavingForm
-from faults.pages.restore_ways import RestoreWay, restore_ways
+from faults.place_checks import place_on_path_defects
 from faults.selectors.calls import call_get
-from faults.selectors.traces import finding_list, trace_list
+from faults.selectors.partial_restores import RestoreProposal, partial_restore_propose
 from faults.services.partial_restores import (
     RestoreDone,
     partial_restore_done,
     partial_restore_undone,
 )
-from sites.network.faults import Place
-from sites.network_snapshot import path_network
+from sites.pages.words import PathWords
 
-MOST_SUSPECTS = 3
 _ON_PATH = ("device", "splice", "segment")
 
 
 class RestoreForm(LeavingForm):
-    """Which way was gone, and what it came to."""
+    """That what was proposed is done, and what it came to."""
 
     version = forms.IntegerField(widget=forms.HiddenInput)
-    way = forms.CharField(max_length=200, error_messages={"required": "Say which part is left off"})
     least_device_v = ReadingField(
         label="Least voltage read at a device that is on",
         required=False,
@@ -59,24 +57,23 @@ def call_restore(request: HttpRequest, actor: Actor, public_id: str) -> HttpResp
     call = call_get(public_id)
     if call.path is None:
         raise Conflict("The call names no two-wire path yet: say which one it is about first.")
-    place = request.GET.get("place", "")
-    ways = restore_ways(path_network(call.path), _places(call, place))
     form = RestoreForm(call, request.POST if request.method == "POST" else None)
+    proposal, why_not = _proposal(call, request.GET.get("place", ""))
     if request.method != "POST":
-        return _shown(request, call, ways, form, 200)
-    way = next((one for one in ways if one.choice == form.data.get("way")), None)
-    if form.is_valid() and way is None:
-        form.add_error("way", "This part is not among those proposed; choose one of them")
-    if not form.is_valid() or way is None:
-        return _shown(request, call, ways, form, 422)
-    done = _done(form, way)
+        return _shown(request, call, proposal, why_not, form, 200)
+    if form.is_valid() and proposal is None:
+        form.add_error(None, why_not)
+    if not form.is_valid() or proposal is None:
+        return _shown(request, call, proposal, why_not, form, 422)
+    done = _done(form, proposal.done)
     if _is_done(call, done):
         return redirect("call", call.public_id)
     try:
         partial_restore_done(call=call, done=done, version=form.cleaned_data["version"], by=actor)
     except Problem as problem:
         form.tell(problem)
-        return _shown(request, call_get(public_id), ways, form, int(problem.status))
+        status = int(problem.status)
+        return _shown(request, call_get(public_id), proposal, why_not, form, status)
     messages.success(request, "The call is marked partly restored.")
     return redirect("call", call.public_id)
 
@@ -95,31 +92,28 @@ def call_restore_undo(request: HttpRequest, actor: Actor, public_id: str) -> Htt
     return redirect("call-left", call.public_id)
 
 
-def _places(call: FaultCall, asked: str) -> list[Place]:
-    """The place asked for; else what is proved; else what a trace suspects."""
-    if asked:
-        return [Place(kind, name) for kind, name in [_parted(asked)] if kind in _ON_PATH]
-    documents: list[dict[str, Any]] = [one.at for one in finding_list(call=call)]
-    if not documents:
-        trace = trace_list(call).first()
-        suspects = trace.standing.get("suspects", []) if trace is not None else []
-        documents = [one["at"] for one in suspects[:MOST_SUSPECTS]]
-    return [one for one in map(read_place, documents) if one.kind in _ON_PATH]
+def _proposal(call: FaultCall, asked: str) -> tuple[RestoreProposal | None, str]:
+    """What to leave off for a place, ``kind:id``, or for what is found; or why nothing can be."""
+    document = place_of(asked)
+    place = read_place(document) if asked.partition(":")[0] in _ON_PATH else None
+    try:
+        if asked and (place is None or [*place_on_path_defects("", document, call.path)]):
+            raise Conflict("There is no such place on the path: choose one from the list.")
+        return partial_restore_propose(call, place), ""
+    except Conflict as conflict:
+        return None, conflict.detail
 
 
-def _parted(asked: str) -> tuple[Any, str]:
-    kind, name = next(iter(place_of(asked).items()), ("", ""))
-    return kind, str(name)
-
-
-def _done(form: RestoreForm, way: RestoreWay) -> RestoreDone:
+def _done(form: RestoreForm, proposed: RestoreDone) -> RestoreDone:
     said = form.cleaned_data
-    read = said["least_device_v"]
-    predicted = None if way.least_device_v is None else round(way.least_device_v, 2)
-    return RestoreDone(
-        left_off=(way.left_off,),
-        stations_lost=said["stations_lost"] or way.stations_lost,
-        least_device_v=predicted if read is None else read,
+    read, reckoned = said["least_device_v"], proposed.least_device_v
+    if read is None and reckoned is not None:
+        reckoned = round(reckoned, 2)
+    return replace(
+        proposed,
+        stations_lost=said["stations_lost"] or proposed.stations_lost,
+        least_device_v=reckoned if read is None else read,
+        is_predicted=read is None,
         note=said["note"],
     )
 
@@ -137,15 +131,34 @@ def _is_done(call: FaultCall, done: RestoreDone) -> bool:
 
 
 def _shown(
-    request: HttpRequest, call: FaultCall, ways: list[RestoreWay], form: RestoreForm, status: int
+    request: HttpRequest,
+    call: FaultCall,
+    proposal: RestoreProposal | None,
+    why_not: str,
+    form: RestoreForm,
+    status: int,
 ) -> HttpResponse:
     context = {
         "call": call,
         "place": call.property,
-        "ways": ways,
         "form": form,
+        "why_not": why_not,
         "asked": request.GET.get("place", ""),
         "places": place_choices(call.path)[2:],
-        "chosen": form.data.get("way") or (ways[0].choice if ways else ""),
+        **(_figures(proposal) if proposal else {}),
     }
     return render(request, "faults/restore.html", context, status=status)
+
+
+def _figures(proposal: RestoreProposal) -> dict[str, Any]:
+    proposed, path = proposal.proposed, proposal.path
+    words = PathWords(path)
+    dry = set(proposed.devices_dry)
+    least, wanted = proposal.done.least_device_v, path.limits.min_device_v
+    return {
+        "proposed": proposed,
+        "off": [words.place(place) for place in proposal.done.left_off],
+        "unnumbered": [one.id for one in path.devices if one.id in dry and not one.stations],
+        "least_device_v": least,
+        "is_low": least is not None and wanted is not None and least < wanted,
+    }

@@ -181,7 +181,8 @@ def _restores(call: FaultCall) -> Iterator[StoryEntry]:
         lost = ", ".join(str(n) for n in one.stations_lost) or "none"
         more = [f"Stations lost: {lost}"]
         if one.least_device_v is not None:
-            more.append(f"Least voltage at a device on: {one.least_device_v:.1f} V")
+            known = "predicted" if one.is_predicted else "read"
+            more.append(f"Least voltage at a device on, {known}: {one.least_device_v:.1f} V")
         head = f"Partly restored, left off: {off}"
         yield StoryEntry(one.at, "restore", head, one.note, one.by_name, more=tuple(more))
 

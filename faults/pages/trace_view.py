@@ -8,9 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from faults.forms.place import read_place
+from faults.models.as_left import AsLeftItem, LeftKind
 from faults.models.trace import Trace
 from faults.pages.answers import WITH_CURRENT, WITH_MESSAGE, asked_of, blank_answer, names_of_next
+from faults.pages.leaving import left_lines
 from faults.pages.words import OUTCOMES, STAGES, TraceWords, done_words
+from faults.selectors.as_left import as_left_list
 from faults.selectors.traces import finding_list
 from faults.services.settlement import basis_rows
 from faults.trace_snapshot import next_document, snapshot_now
@@ -51,6 +54,7 @@ def trace_context(trace: Trace) -> Document:
         "is_done": step["stage"] == "done",
         "stages": _stages(step["stage"]),
         "left": words.as_left(step["as_left"]),
+        "left_before": left_lines(_left_before(trace)),
         "story": list(reversed(story)),
         "last": live[-1] if live else None,
         "suspects": words.suspects(step["found"] if step["stage"] == "done" else step["suspects"]),
@@ -59,6 +63,12 @@ def trace_context(trace: Trace) -> Document:
     if context["is_done"]:
         return context | _ending(trace, step, words, network)
     return context | _doing(trace, step, words)
+
+
+def _left_before(trace: Trace) -> list[AsLeftItem]:
+    """What changes the circuit of the path and was so before the trace began."""
+    items = as_left_list(trace.path).filter(since__lt=trace.started_at).exclude(trace=trace)
+    return list(items.exclude(kind__in=(LeftKind.LID_UP, LeftKind.TAG, LeftKind.OTHER)))
 
 
 def _doing(trace: Trace, step: Document, words: TraceWords) -> Document:

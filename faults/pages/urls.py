@@ -14,6 +14,7 @@ from faults.pages.intake import intake
 from faults.pages.open_calls import open_calls
 from faults.pages.other import trace_other
 from faults.pages.parts import call_part, part_page, part_photo
+from faults.pages.paths import path_page
 from faults.pages.places import property_page
 from faults.pages.repairs import call_repair, photo_file, repair_page, repair_photo
 from faults.pages.restores import call_restore, call_restore_undo
@@ -32,6 +33,7 @@ urlpatterns = [
     path("board", board, name="board"),
     path("properties/<slug:public_id>", property_page, name="property"),
     path("properties/<slug:public_id>/report", intake, name="property-report"),
+    path("paths/<slug:public_id>", path_page, name="path"),
     path("calls/<slug:public_id>", call_page, name="call"),
     path("calls/<slug:public_id>/move", call_move_page, name="call-move"),
     path("calls/<slug:public_id>/hand-on", hand_on, name="call-hand-on"),

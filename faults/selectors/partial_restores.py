@@ -21,6 +21,7 @@ from faults.restore.problem import (
 from faults.restore.problem import PartialRestore as Proposed
 from faults.restore.restore import smallest_part_off
 from faults.services.partial_restores import RestoreDone
+from sites.network.elements import WirePath
 from sites.network.errors import NetworkError
 from sites.network.faults import Place
 from sites.network_snapshot import path_network
@@ -28,26 +29,28 @@ from sites.network_snapshot import path_network
 
 @dataclass(frozen=True)
 class RestoreProposal:
-    """What to leave off: ``proposed`` with its acts in order, and ``done`` as it is said once it
-    is so."""
+    """What to leave off of ``path``: ``proposed`` with its acts in order, and ``done`` as it is
+    said once it is so."""
 
+    path: WirePath
     proposed: Proposed
     done: RestoreDone
 
 
-def partial_restore_propose(call: FaultCall) -> RestoreProposal:
+def partial_restore_propose(call: FaultCall, asked: Place | None = None) -> RestoreProposal:
     """The smallest part to leave off so that the rest of the call's path waters today.
 
-    What is proved must be off; without a proof, the newest trace's first suspects that together
-    hold 95 % of the chance. Seven queries and up to some thousand solves: run it outside a
-    transaction. Raises Conflict where the call has no path, nothing on it is suspected yet, or no
-    part can be left off.
+    What is ``asked`` must be off; else what is proved; without a proof, the newest trace's first
+    suspects that together hold 95 % of the chance. Seven queries and up to some thousand solves:
+    run it outside a transaction. Raises Conflict where the call has no path, nothing on it is
+    suspected yet, or no part can be left off.
     """
     if call.path is None:
         raise Conflict("The call names no wire path yet: say which one it is about first.")
     try:
-        off = _must_be_off(call)
-        proposed = smallest_part_off(RestoreProblem(path_network(call.path), off))
+        path = path_network(call.path)
+        off = _must_be_off(call) if asked is None else (asked,)
+        proposed = smallest_part_off(RestoreProblem(path, off))
     except CannotRestore as cannot:
         raise Conflict(f"No part can be left off: {cannot}.") from cannot
     except NetworkError as unsolved:
@@ -57,8 +60,9 @@ def partial_restore_propose(call: FaultCall) -> RestoreProposal:
         left_off=tuple(place_document(place) for place in _touched(off, proposed)),
         stations_lost=proposed.stations_lost,
         least_device_v=figures.lowest.voltage_v if figures and figures.lowest else None,
+        is_predicted=True,
     )
-    return RestoreProposal(proposed, done)
+    return RestoreProposal(path, proposed, done)
 
 
 def _touched(off: tuple[Place, ...], proposed: Proposed) -> tuple[Place, ...]:

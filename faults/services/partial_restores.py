@@ -31,11 +31,13 @@ LEFT_OFF = "left off so that the rest waters"
 @dataclass(frozen=True)
 class RestoreDone:
     """What was left off, as places in the words of the forms (or ``{"leg": id}``), and what that
-    costs: station numbers lost, and the least voltage at a device that is on."""
+    costs: station numbers lost, and the least voltage at a device that is on, read there unless
+    ``is_predicted``."""
 
     left_off: tuple[Document, ...]
     stations_lost: tuple[int, ...] = ()
     least_device_v: float | None = None
+    is_predicted: bool = False
     note: str = ""
 
     def defects(self) -> Iterator[Defect]:
@@ -44,6 +46,10 @@ class RestoreDone:
             yield Defect("/left_off", "nothing is left off", "what is, or say that all is on")
         if len(self.left_off) > 100:
             yield Defect("/left_off", f"there are {len(self.left_off)}", "at most 100")
+        for number, place in enumerate(self.left_off):
+            if place in ({}, {"controller": True}):
+                right = "a leg, or a place on the path"
+                yield Defect(f"/left_off/{number}", "this cannot be left off", right)
         if len(self.stations_lost) > MOST_STATIONS:
             yield Defect("/stations_lost", f"there are {len(self.stations_lost)}", "at most 1000")
         yield from number_defects("/least_device_v", self.least_device_v, 1000.0)
@@ -114,6 +120,7 @@ def _write(held: FaultCall, done: RestoreDone, by: Actor, *, all_on: bool) -> Pa
         left_off=list(done.left_off),
         stations_lost=sorted(set(done.stations_lost)),
         least_device_v=done.least_device_v,
+        is_predicted=done.is_predicted and done.least_device_v is not None,
         note=done.note,
         at=now(),
         by_id=by.public_id,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
 
@@ -36,20 +37,24 @@ from sites.survey_rows import path_survey
 
 Document = dict[str, Any]
 
-_KNOWN = ("series_coil_ohm", "meter", "costs", "priors", "sound_record")
+_KNOWN = ("series_coil_ohm", "meter", "costs", "priors", "sound_record", "dated")
 
 
 def trace_start(*, call: FaultCall, by: Actor, known: Document | None = None) -> Trace:
     """Begin the trace of a call on the newest map of its path; the call goes to *tracing*.
 
     ``known`` is what is known before starting, with the members of the trace form besides its
-    survey; without a sound record in it, the newest of each leg are taken. Run outside a
-    transaction, for the first step is worked out here.
+    survey; without a sound record in it, the newest of each leg are taken, and without a day the
+    property's today, from which records count their age. Run outside a transaction, for the first
+    step is worked out here.
     Raises Invalid (pointers ``/known/…``), Conflict where the call has no path, a trace of it is
     under way or the map cannot be solved, IllegalMove where the call's state does not allow it.
     """
     path = _path_of(call)
     known = _with_sound_record(path, known or {})
+    if known.get("sound_record"):
+        zone = ZoneInfo(path.controller.property.time_zone)
+        known = {"dated": now().astimezone(zone).date().isoformat(), **known}
     problem = problem_known(path, known)
     trace = Trace(
         call=call,
@@ -101,7 +106,7 @@ def _with_sound_record(path: WirePath, known: Document) -> Document:
 def _path_of(call: FaultCall) -> WirePath:
     if call.path_id is None:
         raise Conflict("The call names no wire path yet: say which one it is about first.")
-    path = WirePath.objects.get(pk=call.path_id)
+    path = WirePath.objects.select_related("controller__property").get(pk=call.path_id)
     if path.ended_at is not None:
         raise Conflict("The wire path has ended; nothing can be traced on it.")
     return path

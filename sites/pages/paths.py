@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
@@ -28,14 +27,11 @@ _LIMITS = {
 }
 
 
-@require_safe
-@page
-def path_page(request: HttpRequest, _actor: Actor, public_id: str) -> HttpResponse:
-    """A path as its map has it now, or as ``?revision=`` had it."""
-    path = path_get(public_id)
+def path_context(request: HttpRequest, path: WirePath) -> dict[str, object]:
+    """What the page of a path shows of its map as it is now, or as ``?revision=`` had it."""
     number = _revision(request, path)
     network = path_network(path, number)
-    context = {
+    return {
         "path": path,
         "place": path.controller.property,
         "number": number,
@@ -46,7 +42,6 @@ def path_page(request: HttpRequest, _actor: Actor, public_id: str) -> HttpRespon
         "runs": [(one, LENGTH_KNOWN.get(one.length_known or "", "")) for one in network.segments],
         **_design(path, number, network),
     }
-    return render(request, "sites/path.html", context)
 
 
 @gzip_page

@@ -1,15 +1,14 @@
-"""Addresses of the pages of ``sites``. The page of one property also shows its calls, so it
-stands with these."""
+"""Addresses of the pages of ``sites``. The pages of one property and of one path also show its
+calls and what is left on it, so they stand with these."""
 
 from __future__ import annotations
 
 from django.urls import path
 
-from sites.pages.paths import path_page, path_picture
+from sites.pages.paths import path_picture
 from sites.pages.properties import properties
 
 urlpatterns = [
     path("properties", properties, name="properties"),
-    path("paths/<slug:public_id>", path_page, name="path"),
     path("paths/<slug:public_id>/drawing.svg", path_picture, name="path-drawing"),
 ]

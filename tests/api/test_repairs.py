@@ -305,47 +305,6 @@ def test_a_thing_left_is_of_a_call_of_that_path(
     assert pointers(machine.post(f"/wire-paths/{elsewhere}/as-left", body)) == {"/call"}
 
 
-def test_the_rest_of_a_path_waters_beside_the_state(
-    machine: Asker, call: str, path: WirePath
-) -> None:
-    address = f"/calls/{call}/partial-restore"
-    tag = machine.get(f"/calls/{call}")["ETag"]
-    body = {"left_off": [{"device": "D5"}], "stations_lost": [7], "least_device_v": 21.5}
-    assert machine.post(address, body).status_code == 428
-    done = machine.post(address, body, If_Match=tag)
-    assert (done.status_code, done.json()["partly_restored"]) == (201, True)
-    assert (done.json()["state"], done.json()["stations_dry"]) == ("reported", 1)
-    assert machine.post(address, body, If_Match=tag).status_code == 412
-    left = machine.get(f"/wire-paths/{path.public_id}/as-left").json()["items"]
-    assert [(row["key"], bool(row["kept_why"])) for row in left] == [("isolated:device:D5", True)]
-    on = machine.post(address, {"all_on": True}, If_Match=done["ETag"])
-    assert on.json()["partly_restored"] is False
-    twice = machine.post(address, {"all_on": True}, If_Match=on["ETag"])
-    assert twice.status_code == 409
-    assert [row["all_on"] for row in machine.get(address).json()["items"]] == [True, False]
-
-
-@pytest.mark.parametrize(
-    ("body", "pointer"),
-    [
-        ({}, "/left_off"),
-        ({"left_off": []}, "/left_off"),
-        ({"left_off": [{}]}, "/left_off/0"),
-        ({"left_off": [{"leg": "S1", "device": "D5"}]}, "/left_off/0"),
-        ({"left_off": [{"device": "D99"}]}, "/left_off/0/device"),
-        ({"left_off": [{"controller": True}]}, "/left_off/0/controller"),
-        ({"left_off": [{"device": "D5"}], "all_on": True}, "/left_off"),
-        ({"left_off": [{"device": "D5"}], "stations_lost": [True]}, "/stations_lost/0"),
-    ],
-)
-def test_a_partial_restore_that_does_not_fit(
-    machine: Asker, call: str, body: dict[str, Any], pointer: str
-) -> None:
-    tag = machine.get(f"/calls/{call}")["ETag"]
-    answer = machine.post(f"/calls/{call}/partial-restore", body, If_Match=tag)
-    assert pointer in pointers(answer)
-
-
 def test_near_its_limit_a_call_asks_until_somebody_decides(
     machine: Asker, call: str, contractor: Contractor
 ) -> None:

@@ -76,6 +76,13 @@ def test_what_is_not_known_is_null() -> None:
     assert read_trace(coil).coil_ohm == 40 + 100j
 
 
+def test_a_trace_says_on_which_day_it_is_for_the_age_of_its_records() -> None:
+    dated = read_trace(bent(TRACE, "/dated", "2026-03-02"))
+    assert dated.dated == "2026-03-02"
+    assert read_trace(trace_document(dated)) == dated
+    assert read_trace(TRACE).dated is None
+
+
 PLACES = [
     ({"device": "D2"}, Place("device", "D2")),
     ({"splice": "N1"}, Place("splice", "N1")),
@@ -209,6 +216,9 @@ def test_a_defect_of_a_rehearsal_is_named(pointer: str, value: object, words: st
         ("/priors/0/weight", 0, "above 0"),
         ("/sound_record/0/leg", "S2", "not a leg"),
         ("/sound_record/0/date", "April", "YYYY"),
+        ("/sound_record/0/date", "2024-02-30", "no calendar"),
+        ("/dated", "2025-02-29", "no calendar"),
+        ("/dated", "2025-02", "YYYY-MM-DD"),
         ("/survey/segments/1/to", "N7", "nothing in this survey"),
     ],
 )

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from typing import Any
 
 import pytest
 from django.test import Client
 
+from faults.left_things import LeftThing
 from faults.models import Observation
+from faults.models.as_left import LeftKind
 from faults.pages.words import TraceWords, done_words
+from faults.services.as_left import left_item
 from faults.tracing.step import STEP_NEEDS
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.pages.conftest import posted_fields, step_of, text_of
@@ -69,6 +73,29 @@ def test_a_step_says_its_cautions_its_expectation_and_why(
     assert f"{low:.0f} to {high:.0f} mA" in page
     assert step["why"][1:] in page
     assert "Power on Coil in" in page
+
+
+def test_what_was_left_off_before_is_told_in_a_trace_and_on_the_path(
+    browser: Client, hunt: Hunt
+) -> None:
+    assert "Not as built before" not in text_of(browser.get(address(hunt)))
+    path = f"/paths/{hunt.trace.path.public_id}"
+    assert "the path is as built" in text_of(browser.get(path))
+    item = left_item(
+        LeftThing(LeftKind.ISOLATED, "device:D2"), hunt.trace.path_id, hunt.call.pk, hunt.by, None
+    )
+    item.since = hunt.trace.started_at - dt.timedelta(days=3)
+    item.save()
+    lid = left_item(
+        LeftThing(LeftKind.LID_UP, "N2"), hunt.trace.path_id, hunt.call.pk, hunt.by, None
+    )
+    lid.since = item.since
+    lid.save()
+    page = text_of(browser.get(address(hunt)))
+    told = page[page.index("Not as built before") : page.index("Caution")]
+    assert "Out of the path: device D2" in told
+    assert "Lid" not in told, "a lid changes no reading"
+    assert "Out of the path: device D2" in text_of(browser.get(path))
 
 
 @pytest.mark.parametrize(

@@ -112,16 +112,19 @@ def test_a_repair_its_photo_the_test_and_closing(
 def test_a_part_is_left_off_and_asked_for_on_closing(browser: Client, call: FaultCall) -> None:
     where = f"/calls/{call.public_id}"
     page = browser.get(f"{where}/restore?place=device:D5")
-    way = next(one for one in page.context["ways"] if one.choice == "device:D5")
-    assert way.stations_lost
-    assert "live from the far side" in text_of(page)
-    fields = {"version": str(call.version), "way": "device:D5"}
+    proposed = page.context["proposed"]
+    assert proposed.stations_lost == (5,)
+    assert "cap" in text_of(page).lower()
+    fields = {"version": str(call.version)}
     address = f"{where}/restore?place=device:D5"
-    assert browser.post(address, fields | {"way": "device:none"}).status_code == 422
+    nowhere = browser.post(f"{where}/restore?place=device:none", fields)
+    assert nowhere.status_code == 422
+    assert "no such place" in text_of(nowhere)
     for _ in range(2):
         assert browser.post(address, fields).status_code == 302
     restore = PartialRestore.objects.get()
-    assert restore.stations_lost == list(way.stations_lost)
+    assert restore.stations_lost == list(proposed.stations_lost)
+    assert restore.is_predicted
     assert fresh(call).partly_restored
     said = {"version": str(fresh(call).version), "outcome": "unproved", "why": "later"}
     refused = browser.post(f"{where}/close", said)

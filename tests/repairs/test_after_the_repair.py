@@ -33,7 +33,9 @@ from faults.services.sound_records import LegSound, sound_record
 from faults.services.stop_rule import limit_set, stop_answer
 from faults.services.traces import trace_start
 from faults.services.work_rules import Rules, work_rules_set
+from faults.trace_snapshot import snapshot_now
 from sites.models import WirePath
+from sites.network.faults import Place
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.faults.places import path_at_new_place
 from tests.faults.test_endings import proved
@@ -108,12 +110,22 @@ def test_what_is_proved_is_proposed_to_be_left_off_with_what_it_costs(by: Actor)
     hunt.again()
     assert (hunt.call.state, hunt.call.partly_restored) == ("found", True)
     assert partial_restore_list(hunt.call).get() == restore
+    assert restore.is_predicted, "the voltage came from the proposal and nobody read it"
+
+
+def test_a_place_that_is_asked_for_is_proposed_whatever_is_found(by: Actor) -> None:
+    call = opened(by, path_with_stations(by))
+    proposal = partial_restore_propose(call, Place("device", "D3"))
+    assert proposal.done.left_off == ({"device": "D3"},)
+    assert proposal.proposed.devices_dry == ("D3",)
 
 
 @pytest.mark.parametrize(
     ("done", "pointer"),
     [
         (RestoreDone(()), "/left_off"),
+        (RestoreDone(({},)), "/left_off/0"),
+        (RestoreDone(({"controller": True},)), "/left_off/0"),
         (RestoreDone(({"device": "D99"},)), "/left_off/0/device"),
         (RestoreDone(({"device": "D5"},), least_device_v=float("nan")), "/least_device_v"),
     ],
@@ -223,6 +235,8 @@ def test_a_trace_starts_from_the_newest_sound_records(by: Actor) -> None:
     assert rows[legs[0].leg]["current_ma"] == higher.current_ma
     assert rows[legs[1].leg]["current_ma"] == legs[1].current_ma
     assert rows[legs[1].leg]["meter"] == "clamp 2"
+    assert trace.known["dated"] == trace.started_at.date().isoformat()
+    assert snapshot_now(trace).fold.session.problem.dated == trace.known["dated"]
     own = trace_start(call=opened(by), by=by, known={"sound_record": []})
     assert own.known == {"sound_record": []}
 

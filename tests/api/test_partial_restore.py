@@ -1,0 +1,89 @@
+"""Leaving a part off over HTTP so that the rest waters: proposed, said, taken back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from sites.models import WirePath
+from tests.api.asking import Asker
+from tests.api.test_repairs import call, path, pointers
+
+__all__ = ["call", "path"]
+
+
+def test_the_rest_of_a_path_waters_beside_the_state(
+    machine: Asker, call: str, path: WirePath
+) -> None:
+    address = f"/calls/{call}/partial-restore"
+    tag = machine.get(f"/calls/{call}")["ETag"]
+    body = {"left_off": [{"device": "D5"}], "stations_lost": [7], "least_device_v": 21.5}
+    assert machine.post(address, body).status_code == 428
+    done = machine.post(address, body, If_Match=tag)
+    assert (done.status_code, done.json()["partly_restored"]) == (201, True)
+    assert (done.json()["state"], done.json()["stations_dry"]) == ("reported", 1)
+    assert machine.post(address, body, If_Match=tag).status_code == 412
+    left = machine.get(f"/wire-paths/{path.public_id}/as-left").json()["items"]
+    assert [(row["key"], bool(row["kept_why"])) for row in left] == [("isolated:device:D5", True)]
+    on = machine.post(address, {"all_on": True}, If_Match=done["ETag"])
+    assert on.json()["partly_restored"] is False
+    twice = machine.post(address, {"all_on": True}, If_Match=on["ETag"])
+    assert twice.status_code == 409
+    assert [row["all_on"] for row in machine.get(address).json()["items"]] == [True, False]
+
+
+def test_what_to_leave_off_is_proposed_and_can_be_said_as_proposed(
+    machine: Asker, call: str, django_assert_max_num_queries: Any
+) -> None:
+    address = f"/calls/{call}/partial-restore"
+    assert machine.get(f"{address}/proposal").status_code == 409, "nothing is suspected yet"
+    asked = f"{address}/proposal?kind=device&place=D5"
+    with django_assert_max_num_queries(16):
+        proposal = machine.get(asked).json()
+    assert (proposal["left_off"], proposal["devices_dry"]) == ([{"device": "D5"}], ["D5"])
+    assert proposal["is_smallest"]
+    assert [act["do"] for act in proposal["acts"]] == ["power", "part", "power", "read"]
+    assert all(act["cautions"] for act in proposal["acts"])
+    body = {name: proposal[name] for name in ("left_off", "stations_lost", "least_device_v")}
+    tag = machine.get(f"/calls/{call}")["ETag"]
+    assert machine.post(address, body | {"is_predicted": True}, If_Match=tag).status_code == 201
+    assert machine.get(address).json()["items"][0]["is_predicted"] is True
+
+
+@pytest.mark.parametrize(
+    ("query", "name"),
+    [
+        ("kind=device", "place"),
+        ("place=D5", "kind"),
+        ("kind=leg&place=D5", "kind"),
+        ("kind=device&place=D99", "place"),
+    ],
+)
+def test_a_place_to_be_proposed_that_does_not_fit(
+    machine: Asker, call: str, query: str, name: str
+) -> None:
+    refused = machine.get(f"/calls/{call}/partial-restore/proposal?{query}")
+    assert refused.status_code == 422
+    assert [error["parameter"] for error in refused.json()["errors"]] == [name]
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer"),
+    [
+        ({}, "/left_off"),
+        ({"left_off": []}, "/left_off"),
+        ({"left_off": [{}]}, "/left_off/0"),
+        ({"left_off": [{"leg": "S1", "device": "D5"}]}, "/left_off/0"),
+        ({"left_off": [{"device": "D99"}]}, "/left_off/0/device"),
+        ({"left_off": [{"controller": True}]}, "/left_off/0/controller"),
+        ({"left_off": [{"device": "D5"}], "all_on": True}, "/left_off"),
+        ({"left_off": [{"device": "D5"}], "stations_lost": [True]}, "/stations_lost/0"),
+    ],
+)
+def test_a_partial_restore_that_does_not_fit(
+    machine: Asker, call: str, body: dict[str, Any], pointer: str
+) -> None:
+    tag = machine.get(f"/calls/{call}")["ETag"]
+    answer = machine.post(f"/calls/{call}/partial-restore", body, If_Match=tag)
+    assert pointer in pointers(answer)
