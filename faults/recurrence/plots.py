@@ -8,6 +8,8 @@ import numpy as np
 
 from faults.recurrence.assess import Assessment, PeerGroup
 from faults.recurrence.callback_history import CrewCallBacks
+from faults.recurrence.callbacks import CallBacks
+from faults.recurrence.cumulative import CumulativeMean
 from faults.recurrence.drawing import Bars, Curve, Marks, Plot
 from faults.recurrence.funnel import ALARM, WARNING, ratio_funnel
 
@@ -43,7 +45,12 @@ def rate_plot(found: Assessment, group: PeerGroup, time_unit: str) -> Plot:
 
 def cumulative_plot(group: PeerGroup, time_unit: str) -> Plot:
     """Mean failures of a unit up to an age, with limits."""
-    mcf = group.cumulative
+    title = f"Failures of {group.name} by age"
+    return mean_plot(title, f"{time_unit} energised", group.cumulative)
+
+
+def mean_plot(title: str, across: str, mcf: CumulativeMean | None) -> Plot:
+    """A mean cumulative function with its limits; empty where nothing failed."""
     curves: tuple[Curve, ...] = ()
     if mcf is not None:
         age = np.append(0.0, mcf.age)
@@ -55,17 +62,17 @@ def cumulative_plot(group: PeerGroup, time_unit: str) -> Plot:
                 ("lower limit", mcf.low),
             )
         )
-    return Plot(
-        title=f"Failures of {group.name} by age",
-        across=f"{time_unit} energised",
-        up="failures of a unit so far",
-        curves=curves,
-    )
+    return Plot(title=title, across=across, up="failures of a unit so far", curves=curves)
 
 
 def call_back_plot(found: CrewCallBacks) -> Plot:
     """Call-backs seen over expected, crew by crew, in funnel limits."""
-    expected = found.counted.expected
+    return funnel_plot(f"Call-backs by crew: {found.rule}", found.crews, found.counted)
+
+
+def funnel_plot(title: str, names: tuple[str, ...], counted: CallBacks) -> Plot:
+    """Seen over expected of each group in funnel limits; filled where it is past the outer one."""
+    expected = counted.expected
     most = max(float(expected.max(initial=0.0)) * 1.15, 1.0)
     size = np.geomspace(max(most / 60.0, 0.1), most, 80)
     curves = []
@@ -74,12 +81,12 @@ def call_back_plot(found: CrewCallBacks) -> Plot:
         gap = [np.nan]
         both = np.concatenate([funnel.low, gap, funnel.high])
         curves.append(Curve(name, np.concatenate([size, gap, size]), both))
-    outside = found.counted.ratio > found.alarm.high
+    outside = counted.ratio > ratio_funnel(np.maximum(expected, 1e-6), ALARM).high
     return Plot(
-        title=f"Call-backs by crew: {found.rule}",
+        title=title,
         across="call-backs expected by chance",
         up="seen over expected",
         curves=tuple(curves),
-        marks=Marks(expected, found.counted.ratio, found.crews, tuple(outside.tolist())),
+        marks=Marks(expected, counted.ratio, names, tuple(outside.tolist())),
         level=1.0,
     )

@@ -17,6 +17,7 @@ PURE_PACKAGES = (
     "faults.recurrence",
     "faults.dispatch",
     "faults.restore",
+    "faults.audit",
 )
 
 _NEVER_OURS = frozenset({".git", ".venv", ".hypothesis", "__pycache__"})

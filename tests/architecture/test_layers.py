@@ -21,6 +21,7 @@ PACKAGES = (
     "faults/recurrence",
     "faults/dispatch",
     "faults/restore",
+    "faults/audit",
 )
 
 

@@ -109,6 +109,7 @@ def refused_import(name: str, package: str, module: str = "") -> bool:
             "faults.recurrence": ("sites.network", "faults.recurrence"),
             "faults.dispatch": ("faults.dispatch",),
             "faults.restore": ("sites.network", "faults.restore"),
+            "faults.audit": ("sites.network", "faults.recurrence", "faults.audit"),
         }[package]
         return not any(name == pure or name.startswith(f"{pure}.") for pure in allowed)
     if root in ALLOWED_LIBRARIES:
