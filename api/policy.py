@@ -37,6 +37,7 @@ def _rule(roles: frozenset[Role], *scopes: TokenScope) -> Rule:
 ANYBODY = _rule(_ALL, *TokenScope)
 READ = _rule(_ALL, TokenScope.READ)
 READ_BACK = _rule(_LOOK_BACK, TokenScope.READ)
+KEEP_ASKED = _rule(_LOOK_BACK, TokenScope.ADMIN)
 REGISTER = _rule(_OFFICE, TokenScope.REGISTER)
 CORRECT = _rule(_FIELD, TokenScope.REGISTER)
 REPORT = _rule(_FIELD, TokenScope.EVENTS)
@@ -112,6 +113,16 @@ POLICY: Mapping[str, Mapping[str, Rule]] = {
     "soak-check-done": {"POST": TRACE},
     "wire-path-as-left": {"GET": READ, "POST": TRACE},
     "wire-path-sound-records": {"GET": READ, "POST": TRACE},
+    # the audit
+    "audit": {"GET": READ_BACK},
+    "audit-events": {"GET": READ_BACK},
+    "audit-table": {"GET": READ_BACK},
+    "audit-questions": {"GET": READ_BACK, "POST": KEEP_ASKED},
+    "audit-question": {"GET": READ_BACK, "PATCH": KEEP_ASKED},
+    "audit-question-withdraw": {"POST": KEEP_ASKED},
+    "audit-reports": {"GET": READ_BACK, "POST": KEEP_ASKED},
+    "audit-report": {"GET": READ_BACK},
+    "audit-report-content": {"GET": READ_BACK},
     # background work and changes
     "jobs": {"GET": READ},
     "job": {"GET": READ},

@@ -10,6 +10,9 @@ from api.accounts.people import Me, OnePerson, People
 from api.accounts.tokens import OneToken, TokenRevoke, Tokens
 from api.changes import Changes
 from api.faults.as_left import CallAsLeftAnswers, WirePathAsLeft
+from api.faults.audit import AuditEvents, AuditResource, AuditTable
+from api.faults.audit_questions import AuditQuestions, AuditQuestionWithdraw, OneAuditQuestion
+from api.faults.audit_reports import AuditReportContent, AuditReports, OneAuditReport
 from api.faults.call_moves import CallAssign, CallMoves
 from api.faults.calls import CallEvents, Calls, OneCall
 from api.faults.events import Events, EventsBulk, OneEvent
@@ -181,6 +184,25 @@ urlpatterns = [
     path("soak-checks", SoakChecks.as_view(), name="soak-checks"),
     path("soak-checks/<public_id:public_id>", OneSoakCheck.as_view(), name="soak-check"),
     path("soak-checks/<public_id:public_id>/done", SoakCheckDone.as_view(), name="soak-check-done"),
+    path("audit", AuditResource.as_view(), name="audit"),
+    path("audit/events", AuditEvents.as_view(), name="audit-events"),
+    path("audit/table", AuditTable.as_view(), name="audit-table"),
+    path("audit-questions", AuditQuestions.as_view(), name="audit-questions"),
+    path(
+        "audit-questions/<public_id:public_id>", OneAuditQuestion.as_view(), name="audit-question"
+    ),
+    path(
+        "audit-questions/<public_id:public_id>/withdraw",
+        AuditQuestionWithdraw.as_view(),
+        name="audit-question-withdraw",
+    ),
+    path("audit-reports", AuditReports.as_view(), name="audit-reports"),
+    path("audit-reports/<public_id:public_id>", OneAuditReport.as_view(), name="audit-report"),
+    path(
+        "audit-reports/<public_id:public_id>/content",
+        AuditReportContent.as_view(),
+        name="audit-report-content",
+    ),
     path("jobs", Jobs.as_view(), name="jobs"),
     path("jobs/<public_id:public_id>", OneJob.as_view(), name="job"),
     path("jobs/<public_id:public_id>/cancel", JobCancel.as_view(), name="job-cancel"),

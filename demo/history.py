@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from demo.laying import SEED, LaidPath
+from demo.lost_visits import FOR_NOTHING, LostVisit, visits_before
 from demo.places import PROPERTIES, TIME_ZONE, TROUBLE_STRETCHES, PropertyPlan
 from sites.network.faults import Fault, Place
 
@@ -67,10 +68,11 @@ class PlannedEvent:
 
 @dataclass(frozen=True)
 class History:
-    """Events and faults, each in the order of time."""
+    """Events and faults, each in the order of time; visits that proved nothing."""
 
     events: tuple[PlannedEvent, ...]
     faults: tuple[PlannedFault, ...]
+    visits: tuple[LostVisit, ...] = ()
 
 
 def history_plan(laid: dict[str, LaidPath], until: dt.datetime) -> History:
@@ -88,6 +90,7 @@ def history_plan(laid: dict[str, LaidPath], until: dt.datetime) -> History:
     return History(
         events=tuple(sorted(events, key=lambda event: (event.at, event.property_id))),
         faults=tuple(sorted(planner.faults, key=lambda fault: fault.at)),
+        visits=tuple(planner.visits(np.random.default_rng([SEED, 6]))),
     )
 
 
@@ -168,6 +171,21 @@ class _Faults:
             ]
             self._add(label, self._sound_place(label), at)
             self.faults[-1] = replace(self.faults[-1], present=present)  # type: ignore[arg-type]
+
+    def visits(self, rng: np.random.Generator) -> list[LostVisit]:
+        """Visits that proved nothing; they leave everything else as it was."""
+        plain = [
+            (fault.label, fault.fault, fault.at)
+            for fault in self.faults
+            if fault.present == "closed" and fault.fault.show_chance == 1.0
+        ]
+        found = visits_before(rng, plain)
+        self._rng = rng
+        labels = sorted(self._laid)
+        for _ in range(FOR_NOTHING):
+            label = str(rng.choice(labels))
+            found.append(LostVisit(label, self._moment(label, ()), "not-present"))
+        return found
 
     def _add(
         self,

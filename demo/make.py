@@ -12,7 +12,7 @@ from core.tenancy.scope import contractor_scope
 from demo.history import YEARS, history_plan
 from demo.people import demo_contractor, staff_create
 from demo.register import register_create
-from demo.stories import LAST_EVENT, Cast, event_story, fault_story, last_story
+from demo.stories import LAST_EVENT, Cast, event_story, fault_story, last_story, visit_story
 from demo.timeline import tell
 from faults.models import FaultCall, FaultEvent, Finding, Trace
 from sites.models import Controller, Device, Property, WirePath
@@ -63,6 +63,7 @@ def demo_make() -> bool:
         cast = Cast(staff, paths, places)
         history = history_plan({label: one.laid for label, one in paths.items()}, until)
         stories = [fault_story(cast, fault) for fault in history.faults]
+        stories += [visit_story(cast, visit) for visit in history.visits]
         stories += [
             event_story(cast, event, number) for number, event in enumerate(history.events, start=1)
         ]

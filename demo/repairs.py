@@ -6,7 +6,7 @@ from core.accounts.actor import Actor
 from demo.register import Registered
 from demo.simulated_ground import as_it_is
 from faults.forms.place import place_document
-from faults.models import FaultCall
+from faults.models import FaultCall, Repair
 from faults.selectors.as_left import as_left_list
 from faults.services.as_left import LeftAnswer
 from faults.services.repairs import PartUsed, RepairDetails, repair_record
@@ -33,7 +33,7 @@ def all_restored(registered: Registered) -> tuple[LeftAnswer, ...]:
 
 def repair_made(
     call: FaultCall, place: Place, minutes: float, note: str, technician: Actor
-) -> None:
+) -> Repair:
     """The repair at a place, written down."""
     parts = _PARTS[place.kind]
     details = RepairDetails(
@@ -45,10 +45,12 @@ def repair_made(
         splices_made=parts[-1].count,
         note=note,
     )
-    repair_record(call=call, details=details, by=technician)
+    return repair_record(call=call, details=details, by=technician)
 
 
-def path_tested(call: FaultCall, registered: Registered, technician: Actor) -> None:
+def path_tested(
+    call: FaultCall, registered: Registered, technician: Actor, *, wet: bool = False
+) -> None:
     """The return test, with what the sound path really draws. Raises RuntimeError where it does
     not pass: the invented path is not as its map has it then."""
     ground = as_it_is(registered.laid.path)
@@ -57,7 +59,9 @@ def path_tested(call: FaultCall, registered: Registered, technician: Actor) -> N
     legs = tuple(
         LegReading(leg, round(solution.current_ma(controller, leg))) for leg in legs_of(ground)
     )
-    readings = ReturnReadings(legs=legs, quiet_min=_QUIET_MIN, meter_name="milliamp clamp meter")
+    readings = ReturnReadings(
+        legs=legs, quiet_min=_QUIET_MIN, wet=wet, meter_name="milliamp clamp meter"
+    )
     test = return_test_record(call=call, readings=readings, by=technician)
     if not test.passed:
         raise RuntimeError(f"{registered.path.label} does not pass: {test.failures}")

@@ -11,8 +11,11 @@ import numpy as np
 
 from core.accounts.actor import Actor
 from core.clock import as_of, now
+from core.models import Crew
+from demo.aftermath import aftermath, failed_before, parts_out
 from demo.history import PlannedEvent, PlannedFault
 from demo.laying import SEED
+from demo.lost_visits import LostVisit
 from demo.people import Staff
 from demo.register import Registered
 from demo.repairs import NEW_SPLICE, all_restored, path_tested, repair_made
@@ -23,9 +26,10 @@ from faults.selectors.calls import call_get
 from faults.selectors.traces import trace_next
 from faults.services.as_left import as_left_answer
 from faults.services.call_moves import Move, call_move
+from faults.services.calls import call_assign
 from faults.services.events import EventReport, event_report
 from faults.services.observations import observation_add
-from faults.services.traces import trace_start
+from faults.services.traces import trace_end, trace_start
 from sites.map_edits import MapEdit
 from sites.models import Property, WirePath
 from sites.network.faults import Place
@@ -37,6 +41,8 @@ LAST_EVENT = "demo-last"
 """The external id of what is reported last: where it is there, the demo is whole."""
 
 _HALF_WAY_STEPS = 12
+_STOPPED_STEPS = 7
+_TESTED_WET_SHARE = 0.4
 _MOST_STEPS = 400
 _REPAIRS = {
     "splice": "Splice cut out and made anew, gel-filled; conductors were green with damp.",
@@ -104,14 +110,44 @@ def fault_story(cast: Cast, fault: PlannedFault) -> Story:
     _move(call, technician, Move("repairing", "proved; repair on the spot"))
     work_min = float(rng.uniform(30.0, 150.0))
     yield now() + dt.timedelta(minutes=work_min)
-    repair_made(call, place, work_min, _REPAIRS[place.kind], technician)
+    after = np.random.default_rng([SEED, 5, seed])
+    repair = repair_made(call, place, work_min, _REPAIRS[place.kind], technician)
+    parts = parts_out(repair, place, registered, technician, after)
+    failed_before(call, place, technician)
     as_left_answer(call=call, answers=all_restored(registered), by=technician)
     _map_after_repair(registered, place, technician)
     _move(call, technician, Move("return-testing"))
     yield now() + dt.timedelta(minutes=float(rng.uniform(10.0, 30.0)))
     _cleared(registered, technician)
-    path_tested(call, registered, technician)
+    wet = fault.after == "rain" and float(after.uniform()) < _TESTED_WET_SHARE
+    path_tested(call, registered, technician, wet=wet)
     _close(call, cast, registered, "repaired", _REPAIRS[place.kind])
+    yield from aftermath(repair, place, parts, technician, after)
+
+
+def visit_story(cast: Cast, visit: LostVisit) -> Story:
+    """A message comes, and the visit proves nothing: it is stopped early, or all is quiet."""
+    registered = cast.paths[visit.label]
+    seed = zlib.crc32(f"{visit.label} {visit.at} lost".encode())
+    rng = np.random.default_rng([SEED, 7, seed])
+    yield visit.at
+    call = _overcurrent(cast, registered, round(float(rng.uniform(1050.0, 1600.0))))
+    yield now() + dt.timedelta(minutes=30)
+    crew = Crew.objects.get(name=registered.crew)
+    call_assign(call=call, to=crew, version=call.version, by=cast.staff.supervisor)
+    yield _working_hour(now(), rng)
+    if visit.end == "not-present" or visit.fault is None:
+        _close(call, cast, registered, "not-present", "No message with all legs on, twice.")
+        return
+    technician = _technician(cast, registered, rng)
+    fault = PlannedFault(visit.label, visit.fault, visit.at)
+    trace = _traced(call, fault, registered, technician, seed=seed, most_steps=_STOPPED_STEPS)
+    last = trace.observations.order_by("client_seq").last()
+    yield now() if last is None else last.client_at
+    why = "The day ran out; the message had not come again by then."
+    trace_end(trace=trace, why=why, version=trace.version, by=technician)
+    yield now() + dt.timedelta(minutes=30)
+    _close(call, cast, registered, "unproved", why)
 
 
 def _overcurrent(

@@ -10,6 +10,9 @@ from core.jobs.kinds import job_kind
 from core.jobs.run import JobRun
 from core.tenancy.scope import contractor_scope, everywhere
 from faults.models.call import FaultCall
+from faults.pages.audit_paper import audit_paper
+from faults.selectors.audit_asked import audit_report_get
+from faults.services.audit_reports import REPORT, report_keep, report_made, report_pdf
 from faults.services.waiting import calls_wake, is_due, last_day_anywhere
 from faults.transitions import CallState
 
@@ -44,3 +47,18 @@ def wake(run: JobRun) -> None:
     woken = calls_wake(by=run.by)
     with run.finishing() as finish:
         finish.result = {"woken": woken}
+
+
+@job_kind(REPORT, max_attempts=3, limit_s=600.0)
+def make_report(run: JobRun) -> None:
+    """Set an audit as a PDF; the file is there before its row says so."""
+    report = audit_report_get(run.payload["report"])
+    content = report_pdf(report, audit_paper, run.cancelled)
+    path = report_keep(report, content)
+    try:
+        with run.finishing() as finish:
+            report_made(report, content, run.by)
+            finish.result = {"report": report.public_id, "size_bytes": len(content)}
+    except BaseException:
+        path.unlink(missing_ok=True)
+        raise

@@ -17,6 +17,9 @@ from core.problems import NotAllowed, Problem
 CHANGERS = frozenset({Role.TECHNICIAN, Role.SUPERVISOR, Role.OWNER})
 """Roles that may change what pages show; an auditor reads."""
 
+LOOK_BACK = frozenset({Role.SUPERVISOR, Role.AUDITOR, Role.OWNER})
+"""Roles that may see the audit, and keep questions and reports of it."""
+
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _P = ParamSpec("_P")
 PageView = Callable[Concatenate[HttpRequest, Actor, _P], HttpResponse]
@@ -29,7 +32,15 @@ def page(view: PageView[_P]) -> DjangoView[_P]:
     Nobody is sent to sign in and back here; who has no fitting role is refused. What it answers
     is kept by no cache.
     """
+    return _answering(view, _refuse_role)
 
+
+def audit_page(view: PageView[_P]) -> DjangoView[_P]:
+    """As ``page``, for those who look back: they may keep what they ask, auditors too."""
+    return _answering(view, _refuse_who_does_not_look_back)
+
+
+def _answering(view: PageView[_P], refuse: Callable[[Actor, str], None]) -> DjangoView[_P]:
     @wraps(view)
     def answer(request: HttpRequest, /, *args: _P.args, **kwargs: _P.kwargs) -> HttpResponse:
         actor = signed_in(request)
@@ -39,7 +50,7 @@ def page(view: PageView[_P]) -> DjangoView[_P]:
             found: HttpResponse = redirect_to_login(back)
         else:
             try:
-                _refuse_role(actor, request.method or "GET")
+                refuse(actor, request.method or "GET")
                 found = view(request, actor, *args, **kwargs)
             except Problem as problem:
                 found = problem_page(request, problem)
@@ -65,6 +76,11 @@ def _refuse_role(actor: Actor, method: str) -> None:
         raise NotAllowed("You have no role here yet. Ask an owner of your contractor for one.")
     if method not in _SAFE and not may_change(actor):
         raise NotAllowed("As an auditor you read these pages; nothing was changed.")
+
+
+def _refuse_who_does_not_look_back(actor: Actor, _method: str) -> None:
+    if not actor.roles & LOOK_BACK:
+        raise NotAllowed("The audit is for supervisors, auditors and owners.")
 
 
 def _written_on(request: HttpRequest) -> str:

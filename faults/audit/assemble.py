@@ -78,13 +78,13 @@ def audit(records: Records, asked: Asked) -> Audit:
     watch = watched(records, asked)
     figures = (
         closings_by_crew(closed, asked),
-        *repeat_figures(records, asked, again),
         not_held(records, asked, again),
         no_fault_found(records, closed, asked),
         parts_found_good(records, asked),
         proved_wet(records, asked),
         splices_by_crew(records, asked),
         splices_by_kind(records, asked),
+        *repeat_figures(records, asked, again),
         trend_by_property(records, watch, asked),
         mean_failures(watch, asked),
     )

@@ -55,7 +55,7 @@ def closings_by_crew(found: tuple[Closure, ...], asked: Asked) -> Figure:
             f"A call-back is any call on the same path within {asked.window:g} days of the"
             " closing, whatever it was. Awaited: by age and splices of the paths, proved or not."
             " Held: proved, tested, not called back and not said to have failed; a closing without"
-            " proof is never held."
+            " proof is never held. Followed up: the whole window has passed."
         ),
         columns=(
             Column("closed", "Closed"),

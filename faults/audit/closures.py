@@ -22,7 +22,8 @@ PROVED, NO_FAULT, UNPROVED = ENDS = ("proved", "no-fault-found", "unproved")
 class Closure:
     """A call that was closed. ``end``: proved, no-fault-found or unproved. ``called_back``: the
     next call on its path within the window (itself, where it was opened again), or empty;
-    ``whole``: the audit has seen all of the window. ``held`` None while that is not known."""
+    ``whole``: the audit has seen all of the window, and ``held`` is None until it has: else what is
+    lost would be counted earlier than what holds."""
 
     case: Case
     at: float
@@ -71,7 +72,7 @@ def _closure(
     end = end_of(case)
     lost = end != PROVED or not case.tested or bool(called_back) or failed
     chance = -math.expm1(-rates.awaited_calls(case.paths, at, last))
-    return Closure(case, at, end, called_back, whole, chance, False if lost else whole or None)
+    return Closure(case, at, end, called_back, whole, chance, not lost if whole else None)
 
 
 def end_of(case: Case) -> str:

@@ -53,6 +53,21 @@ class Figure:
         return next((row for row in self.rows if row.key == key), None)
 
 
+def cell_words(value: Cell, measure: Measure) -> str:
+    """A value as pages and paper show it; documents and CSV hold all digits."""
+    if value is None:
+        return "–"
+    if isinstance(value, str):
+        return value
+    if measure == "share":
+        return f"{100.0 * value:.1f} %"
+    if isinstance(value, int):
+        return f"{value}"
+    if measure == "number" and abs(value) >= 100.0:
+        return f"{value:.0f}"
+    return f"{value:.3g}" if value == 0.0 or abs(value) >= 1e-3 else f"{value:.1e}"
+
+
 @dataclass(slots=True)
 class Tally:
     """The events of one group by column, while they are gathered."""

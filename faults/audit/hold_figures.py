@@ -153,7 +153,7 @@ def splices_by_crew(records: Records, asked: Asked) -> Figure:
 
 def splices_by_kind(records: Records, asked: Asked) -> Figure:
     """Splices made for each repair, by kind of repair."""
-    return _splices(records, asked, "splices-by-kind", "repair", lambda one: one.kind)
+    return _splices(records, asked, "splices-by-kind", "kind of repair", lambda one: one.kind)
 
 
 def _splices(

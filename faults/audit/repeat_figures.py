@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from faults.audit.again import Again, SpotsOnPath
 from faults.audit.figure import Cell, Column, Figure, Row, Tally, rate_cells, row_of
-from faults.audit.ground import YEAR_DAYS, band_of, band_spans, stop_of
+from faults.audit.ground import BANDS, YEAR_DAYS, band_of, band_spans, stop_of
 from faults.audit.records import (
     DEVICE,
     NOT_TOLD,
@@ -135,8 +135,7 @@ def _figure(split: _Split, records: Records, asked: Asked, again: tuple[Again, .
     # A crew has no ground of its own, so its failures are of no exposure.
     rated = split.of_ground is not None and not asked.crew
     rows = []
-    for group in sorted(tallies):
-        one_tally = tallies[group]
+    for group, one_tally in sorted(tallies.items(), key=_in_order):
         more: dict[str, Cell] = dict(against.get(group, _NOTHING_AWAITED))
         if rated:
             exposure = one_tally.sums.get("exposure", 0.0)
@@ -154,6 +153,12 @@ def _figure(split: _Split, records: Records, asked: Asked, again: tuple[Again, .
         columns=(_FAILURES, *(_RATE if rated else ()), *_AGAIN),
         rows=tuple(rows),
     )
+
+
+def _in_order(item: tuple[str, Tally]) -> tuple[int, str, str]:
+    """Age bands from young to old, all else by what it is called."""
+    group, tally = item
+    return BANDS.index(group) if group in BANDS else len(BANDS), tally.label, group
 
 
 def _counted(

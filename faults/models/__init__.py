@@ -1,6 +1,7 @@
 """The tables of ``faults``; imported here so that Django finds them."""
 
 from faults.models.as_left import AsLeftAnswer, AsLeftItem, LeftAnswerKind, LeftKind
+from faults.models.audit import AuditReport, SavedQuestion
 from faults.models.call import CallEvent, CallKind, CallMove, FaultCall, Urgency
 from faults.models.event import EventKind, FaultEvent
 from faults.models.repair import (
@@ -30,6 +31,7 @@ __all__ = [
     "ApprovalLimit",
     "AsLeftAnswer",
     "AsLeftItem",
+    "AuditReport",
     "BenchResult",
     "CallEvent",
     "CallKind",
@@ -52,6 +54,7 @@ __all__ = [
     "RepairKind",
     "ReturnTest",
     "ReturnTestLeg",
+    "SavedQuestion",
     "SoakCheck",
     "SoakState",
     "SoundRecord",

@@ -18,6 +18,9 @@ from sites.network.drawing_text import number, plain, shortened, write
 WIDTH, HEIGHT = 560.0, 340.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 185.0, 40.0, 50.0
 _LONGEST = 26
+FEW_MARKS = 8
+"""So few points all bear their labels; of more, the strong ones."""
+
 _PATTERNS = ("", "7 3.5", "2 4", "9 3 1.5 3")
 _LOOKS = ("c2", "trail", "c4", "unknown")
 
@@ -205,7 +208,7 @@ def _marks(root: Element, frame: _Frame, marks: Marks) -> None:
         sign = SubElement(root, "circle", {"class": "mark" if strong else "hollow", **size})
         if place < len(marks.labels):
             SubElement(sign, "title").text = plain(marks.labels[place])
-            if strong:
+            if strong or len(marks.x) <= FEW_MARKS:
                 write(root, shortened(marks.labels[place]), (x + 9.0, y), anchor="start")
 
 

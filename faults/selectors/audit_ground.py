@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from bisect import bisect_right
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
@@ -59,8 +59,8 @@ class PathFacts:
         return self.revisions[number - 1]
 
     def number_at(self, at: float) -> int:
-        """The revision that held at a moment, the first one before there was any."""
-        return max(bisect_right(self.revisions, at), 1)
+        """The revision that held until a moment, the first one before there was any."""
+        return max(bisect_left(self.revisions, at), 1)
 
 
 def path_facts() -> dict[int, PathFacts]:

@@ -86,7 +86,9 @@ class _Gathered:
             .defer("basis", "trace__standing", "trace__known")
             .order_by("made_at", "pk")
         )
-        self._repairs = list(RepairRow.objects.select_related("call").order_by("at", "pk"))
+        self._repairs = list(
+            RepairRow.objects.select_related("call", "finding").order_by("at", "pk")
+        )
         self.touched = {
             *(one.trace.path_id for one in self._findings),
             *(one.call.path_id for one in self._repairs),
@@ -185,6 +187,8 @@ class _Gathered:
         found = []
         for row in self._repairs:
             at, check = day_of(row.at), checks.get(row.pk)
+            # What lay there when it failed, not what was put in.
+            as_found = at if row.finding is None else day_of(row.finding.made_at)
             by_person = self._crew_of(row.by_id)
             crew = self.by_call[row.call_id].crew if by_person == NOT_TOLD else by_person
             found.append(
@@ -196,7 +200,7 @@ class _Gathered:
                     at=at,
                     kind=row.kind,
                     splices=row.splices_made,
-                    place=maps.at(row.call.path_id, row.at_place, at),
+                    place=maps.at(row.call.path_id, row.at_place, as_found),
                     told_failed=row.pk in told,
                     soak=check.state if check else "",  # type: ignore[arg-type]
                     soak_due=self._end_of(check, row.call.property_id) if check else None,

@@ -22,12 +22,13 @@ from core.models import Change, Contractor, Crew, FeedEntry, Person
 from core.tenancy.scope import contractor_scope, everywhere
 from demo.history import COME_AND_GO, SCATTERED_FAULTS, TROUBLE_FAULTS, YEARS, stretch_places
 from demo.laying import laid_path
+from demo.lost_visits import STOPPED, VISITS
 from demo.make import demo_counts
 from demo.people import CONTRACTOR, PASSWORD, PEOPLE, demo_contractor, staff_create
 from demo.places import PROPERTIES, TROUBLE_STRETCHES
 from demo.stories import LAST_EVENT
 from faults.forms.place import place_document
-from faults.models import FaultCall, FaultEvent, Finding, Observation, Trace
+from faults.models import FaultCall, FaultEvent, Finding, Observation, RemovedPart, SoakCheck, Trace
 from faults.selectors.traces import trace_next
 from faults.trace_snapshot import CACHE
 from sites.models import Controller, Device, PathRevision, Property, Season
@@ -62,6 +63,7 @@ def test_the_demo_is_whole_and_made_once(demo: Contractor) -> None:
     with contractor_scope(demo.pk):
         check_register()
         check_calls_and_traces()
+        check_aftermath()
         check_trouble_stretches()
         check_open_calls()
         check_changes()
@@ -88,8 +90,9 @@ def check_register() -> None:
 
 
 def check_calls_and_traces() -> None:
-    assert FaultCall.objects.count() == FAULTS
-    assert Trace.objects.count() == FAULTS - 1
+    assert FaultCall.objects.count() == FAULTS + VISITS
+    assert Trace.objects.count() == FAULTS - 1 + STOPPED
+    assert Trace.objects.exclude(hand_reason="").count() == STOPPED
     ended = Trace.objects.filter(ended_at__isnull=False)
     proved = ended.filter(outcome="proved").count()
     # A fault that comes and goes may stay unproved; all others are proved, each at one place.
@@ -108,6 +111,17 @@ def check_calls_and_traces() -> None:
     assert not FaultEvent.objects.filter(at__gt=now()).exists()
     kinds = set(FaultEvent.objects.values_list("kind", flat=True))
     assert {"overcurrent", "cleared", "rain", "lightning", "digging"} <= kinds
+
+
+def check_aftermath() -> None:
+    """Parts on the bench and looks when wet, of each outcome some."""
+    bench = Counter(RemovedPart.objects.values_list("bench_result", flat=True))
+    assert set(bench) == {"faulty", "sound", "not-tested"}
+    looks = Counter(SoakCheck.objects.values_list("state", flat=True))
+    assert looks["held"] > looks["open"] > 0
+    outcomes = Counter(FaultCall.objects.values_list("outcome", flat=True))
+    assert outcomes["not-present"] == VISITS - STOPPED
+    assert outcomes["unproved"] >= STOPPED
 
 
 def check_trouble_stretches() -> None:
