@@ -1,5 +1,5 @@
 # One image for web, worker, beat and the commands. Nothing in it can be written to, and it runs as
-# a user without rights; what has to last lies in PostgreSQL and Redis.
+# a user without rights; what has to last lies in PostgreSQL and Redis, photos and reports in /media.
 
 FROM python:3.11-slim-bookworm AS packages
 COPY requirements.txt /packages/
@@ -8,7 +8,12 @@ RUN python -m venv /packages/venv \
         --require-hashes -r /packages/requirements.txt
 
 FROM python:3.11-slim-bookworm
-RUN useradd --system --uid 10001 --no-create-home --shell /usr/sbin/nologin clampline
+RUN apt-get update \
+    && apt-get install -y --no-install-recommends \
+        libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core \
+    && rm -rf /var/lib/apt/lists/*
+RUN useradd --system --uid 10001 --no-create-home --shell /usr/sbin/nologin clampline \
+    && install --directory --owner clampline /media
 COPY --from=packages /packages/venv /packages/venv
 WORKDIR /app
 COPY manage.py ./

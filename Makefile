@@ -81,7 +81,7 @@ LOCK_OPTIONS := --generate-hashes --python-version 3.11 --quiet \
 	--no-emit-index-url --no-emit-find-links --custom-compile-command 'make lock'
 
 debian:
-	@.ci/debian-packages ngspice venv postgresql redis
+	@.ci/debian-packages ngspice venv postgresql redis pango
 
 # Chromium, and the accessibility checks that the tests run within it.
 browser: debian-browser $(AXE)

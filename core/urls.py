@@ -12,6 +12,7 @@ urlpatterns = [
     path("", include("core.pages.urls")),
     path("", include("sites.pages.urls")),
     path("", include("faults.pages.urls")),
+    path("", include("faults.pages.audit_urls")),
 ]
 
 handler400 = "core.pages.errors.bad_request"

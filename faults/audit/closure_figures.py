@@ -9,27 +9,27 @@ from faults.audit.figure import Cell, Column, Figure, Tally, row_of, share_cells
 from faults.audit.records import Asked, Records
 from faults.recurrence.callbacks import CallBacks, call_backs
 
+_CLOSINGS = (
+    Column("closed", "Closed"),
+    Column("unproved", "Without proof"),
+    Column("stopped", "Stopped early"),
+    Column("untested", "Not tested"),
+    Column("back", "Called back"),
+    Column("back_proved", "of proved ones"),
+    Column("back_else", "of others"),
+    Column("awaited", "Awaited by age and splices", "number"),
+    Column("ratio", "Seen over awaited", "number"),
+    Column("p_value", "Chance of so many or more", "number"),
+    Column("adjusted", "Over all crews", "number"),
+    Column("followed", "Followed up"),
+    Column("held", "Proved and held"),
+    *share_columns("share", "Held of followed up"),
+)
+
 
 def closings_by_crew(found: tuple[Closure, ...], asked: Asked) -> Figure:
     """How calls were closed by each crew, and how often they came back."""
-    tallies: dict[str, Tally] = {}
-    for one in found:
-        crew = one.case.crew
-        tally = tallies.setdefault(crew, Tally(crew))
-        tally.put("closed", one.case.id)
-        if one.end == UNPROVED:
-            tally.put("unproved", one.case.id)
-        if one.case.stopped:
-            tally.put("stopped", one.case.id)
-        if not one.case.tested:
-            tally.put("untested", one.case.id)
-        if one.called_back:
-            tally.put("back", one.case.id)
-            tally.put("back_proved" if one.end == PROVED else "back_else", one.case.id)
-        if one.held is not None:
-            tally.put("followed", one.case.id)
-        if one.held:
-            tally.put("held", one.case.id)
+    tallies = _closings(found)
     against = crews_against_chance(found)
     counted = (
         *("closed", "unproved", "stopped", "untested", "back", "back_proved", "back_else"),
@@ -57,24 +57,31 @@ def closings_by_crew(found: tuple[Closure, ...], asked: Asked) -> Figure:
             " Held: proved, tested, not called back and not said to have failed; a closing without"
             " proof is never held. Followed up: the whole window has passed."
         ),
-        columns=(
-            Column("closed", "Closed"),
-            Column("unproved", "Without proof"),
-            Column("stopped", "Stopped early"),
-            Column("untested", "Not tested"),
-            Column("back", "Called back"),
-            Column("back_proved", "of proved ones"),
-            Column("back_else", "of others"),
-            Column("awaited", "Awaited by age and splices", "number"),
-            Column("ratio", "Seen over awaited", "number"),
-            Column("p_value", "Chance of so many or more", "number"),
-            Column("adjusted", "Over all crews", "number"),
-            Column("followed", "Followed up"),
-            Column("held", "Proved and held"),
-            *share_columns("share", "Held of followed up"),
-        ),
+        columns=_CLOSINGS,
         rows=tuple(rows),
     )
+
+
+def _closings(found: tuple[Closure, ...]) -> dict[str, Tally]:
+    tallies: dict[str, Tally] = {}
+    for one in found:
+        crew = one.case.crew
+        tally = tallies.setdefault(crew, Tally(crew))
+        tally.put("closed", one.case.id)
+        if one.end == UNPROVED:
+            tally.put("unproved", one.case.id)
+        if one.case.stopped:
+            tally.put("stopped", one.case.id)
+        if not one.case.tested:
+            tally.put("untested", one.case.id)
+        if one.called_back:
+            tally.put("back", one.case.id)
+            tally.put("back_proved" if one.end == PROVED else "back_else", one.case.id)
+        if one.held is not None:
+            tally.put("followed", one.case.id)
+        if one.held:
+            tally.put("held", one.case.id)
+    return tallies
 
 
 def crews_against_chance(found: tuple[Closure, ...]) -> tuple[list[str], CallBacks]:

@@ -4,14 +4,6 @@ from __future__ import annotations
 
 from django.urls import path
 
-from faults.pages.audit import audit, audit_events, audit_table
-from faults.pages.audit_kept import (
-    audit_reports,
-    question_drop,
-    question_keep,
-    report_file,
-    report_make,
-)
 from faults.pages.board import board
 from faults.pages.calls import call_move_page, call_page, call_path_page, trace_begin
 from faults.pages.closing import call_close, call_left, call_left_add, hand_over
@@ -75,12 +67,4 @@ urlpatterns = [
     path("traces/<slug:public_id>/end", trace_finish, name="trace-end"),
     path("traces/<slug:public_id>/other", trace_other, name="trace-other"),
     path("findings/<slug:public_id>", finding_page, name="finding"),
-    path("audit", audit, name="audit"),
-    path("audit/events", audit_events, name="audit-events"),
-    path("audit/rows.csv", audit_table, name="audit-table"),
-    path("audit/questions", question_keep, name="audit-question-keep"),
-    path("audit/questions/<slug:public_id>/drop", question_drop, name="audit-question-drop"),
-    path("audit/reports", audit_reports, name="audit-reports"),
-    path("audit/reports/ask", report_make, name="audit-report-ask"),
-    path("audit/reports/<slug:public_id>", report_file, name="audit-report"),
 ]

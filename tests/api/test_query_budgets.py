@@ -19,7 +19,7 @@ from core.tenancy.scope import contractor_scope
 from faults.services.events import EventReport, events_report
 from tests.api.asking import Asker
 from tests.api.routes import ROUTES, Route
-from tests.api.things import THINGS, a_crew, a_path, a_person, a_trace
+from tests.api.things import THINGS, a_crew, a_path, a_person, a_repair, a_trace
 
 BUDGETS = Path(__file__).with_name("query_budgets.json")
 READS = [route for route in ROUTES if "GET" in route.methods]
@@ -46,9 +46,19 @@ def named(make: Callable[[Actor, str], str]) -> Callable[[Actor], str]:
 
 
 MAKERS = THINGS | {"people": named(a_person), "crews": named(a_crew)}
-# Nothing is suspected on the things made here, so that a place has to be named.
-ASKED = {"/calls/{id}/partial-restore/proposal": "?kind=device&place=D5"}
-OF_A_LIST = {"changes": a_path, "me": lambda by: "", "openapi.json": lambda by: ""}
+OF_A_LIST: dict[str, Callable[[Actor], str]] = {
+    "changes": a_path,
+    "me": lambda by: "",
+    "openapi.json": lambda by: "",
+    "audit": lambda by: a_repair(by).public_id,
+}
+ASKED = {
+    # Nothing is suspected on the things made here, so that a place has to be named.
+    "/calls/{id}/partial-restore/proposal": "?kind=device&place=D5",
+    "/audit/events": "?figure=by-device-kind&row=decoder&column=failures",
+    "/audit/table": "?table=raw-repairs",
+}
+"""What an address cannot do without."""
 
 
 @pytest.fixture

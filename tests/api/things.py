@@ -9,8 +9,11 @@ from core.accounts.actor import Actor, Role, TokenScope
 from core.accounts.people import crew_create, person_create
 from core.accounts.tokens import token_issue
 from core.clock import now
-from core.models import Job
-from faults.models import Finding, Repair, SoakCheck, Trace
+from core.models import Job, JobState
+from faults.audit_question import AuditQuestion
+from faults.models import Finding, Repair, SavedQuestion, SoakCheck, Trace
+from faults.services.audit_questions import question_save
+from faults.services.audit_reports import REPORT, report_ask, report_keep, report_made
 from faults.services.calls import Where, call_open
 from faults.services.events import EventReport, event_report
 from faults.services.photos import photo_add
@@ -112,6 +115,20 @@ def a_soak_check(by: Actor) -> str:
     return SoakCheck.objects.get(repair=a_repair(by)).public_id
 
 
+def an_audit_question(by: Actor, name: str = "") -> str:
+    name = name or f"Number {SavedQuestion.objects.count()}"
+    return question_save(name=name, question=AuditQuestion(), by=by).public_id
+
+
+def an_audit_report(by: Actor) -> str:
+    """One that is made, as far as anybody can tell from outside."""
+    Job.objects.filter(kind=REPORT).update(state=JobState.DONE)
+    report = report_ask(title="Two years", question=AuditQuestion(), by=by)
+    report_keep(report, b"%PDF-1.7 for tests")
+    report_made(report, b"%PDF-1.7 for tests", by)
+    return report.public_id
+
+
 THINGS: dict[str, Callable[[Actor], str]] = {
     "people": a_person,
     "crews": a_crew,
@@ -129,5 +146,7 @@ THINGS: dict[str, Callable[[Actor], str]] = {
     "removed-parts": a_removed_part,
     "photos": a_photo,
     "soak-checks": a_soak_check,
+    "audit-questions": an_audit_question,
+    "audit-reports": an_audit_report,
 }
 """By the first word of the route's address."""
