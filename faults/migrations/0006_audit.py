@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('core', '0002_jobs'),
-        ('faults', '0004_old_calls_fit'),
+        ('faults', '0005_restore_predicted'),
     ]
 
     operations = [
