@@ -69,8 +69,9 @@ def _touched(off: tuple[Place, ...], proposed: Proposed) -> tuple[Place, ...]:
     """What must be off and what is parted for it; what merely hangs behind is not named."""
     dead = set(proposed.left_off)
     cables = (Place("segment", segment) for segment, _ in proposed.parted)
-    parted = (cable for cable in cables if cable in dead)
-    return tuple(dict.fromkeys((*off, *proposed.lifted, *parted)))
+    # What came off a splice and is joined again past it stays on.
+    parted = (place for place in (*proposed.lifted, *cables) if place in dead)
+    return tuple(dict.fromkeys((*off, *parted)))
 
 
 def partial_restore_list(call: FaultCall) -> QuerySet[PartialRestore]:

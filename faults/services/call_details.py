@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 from core.problems import Defect
@@ -12,6 +12,7 @@ from faults.models.call import CallKind, FaultCall, Urgency
 from faults.services.call_moves import MOST_WORDS
 from sites.field_checks import line_defects
 
+HOW_SOON = (Urgency.ROUTINE, Urgency.SOON, Urgency.URGENT)
 MOST_STATIONS = 1000
 MOST_STATION = 100_000
 
@@ -46,6 +47,24 @@ class CallDetails:
         for one in fields(self):
             setattr(call, one.name, getattr(self, one.name))
         call.dry_stations = list(self.dry_stations)
+
+    def with_report(self, report: CallDetails) -> CallDetails:
+        """What is known after one more report: what was said stays, what was not is filled in,
+        the higher urgency and the earlier promise hold, and stations are added to those named."""
+        promises = [one for one in (self.promised_by, report.promised_by) if one is not None]
+        stations = {*self.dry_stations, *report.dry_stations} if self.dry_stations else ()
+        return replace(
+            self,
+            urgency=max(map(Urgency, (self.urgency, report.urgency)), key=HOW_SOON.index),
+            only_with_station=self.only_with_station or report.only_with_station,
+            dry_stations=tuple(sorted(stations)),
+            after_rain=self.after_rain or report.after_rain,
+            after_lightning=self.after_lightning or report.after_lightning,
+            digging_nearby=self.digging_nearby or report.digging_nearby,
+            promised_by=min(promises, default=None),
+            contact=self.contact or report.contact,
+            access_hours=self.access_hours or report.access_hours,
+        )
 
     def told(self) -> dict[str, Any]:
         """The details as JSON can carry them, but for the contact: who is to be rung stands with

@@ -19,7 +19,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import lock_name, locked_one
 from core.problems import Conflict, Defect
-from faults.models.call import FaultCall, Urgency
+from faults.models.call import FaultCall
 from faults.models.work import CallReport
 from faults.services.call_details import CallDetails
 from faults.services.call_moves import call_store
@@ -27,7 +27,6 @@ from faults.services.calls import Where, call_write, new_call
 from faults.services.work_rules import work_rules
 from sites.field_checks import refuse_defects
 
-_HOW_SOON = (Urgency.ROUTINE, Urgency.SOON, Urgency.URGENT)
 MOST_TRIES = 3
 
 
@@ -44,7 +43,8 @@ def call_report(
 ) -> Reported:
     """Take a report in. ``since``: when the fault was first seen; None: now.
 
-    Folded into an open call, it makes that one as urgent as itself and is counted. Raises
+    Folded into an open call it is counted, makes that one as urgent as itself, and tells what
+    was not known of it, such as whom to ring; the earlier promise holds. Raises
     Invalid, Conflict where the place is no longer looked after.
     """
     refuse_defects("report", [*details.defects(), *_since_defects(since)])
@@ -113,17 +113,18 @@ def _folded(held: FaultCall, details: CallDetails, since: dt.datetime, by: Actor
         raise IntegrityError("the call was closed meanwhile")
     held.reports += 1
     held.opened_at = min(held.opened_at, since)
-    before = held.urgency
-    urgencies = (Urgency(held.urgency), Urgency(details.urgency))
-    held.urgency = max(urgencies, key=_HOW_SOON.index)
-    if held.urgency != before:
+    before = CallDetails.of(held)
+    after = before.with_report(details)
+    if after != before:
+        after.onto(held)
         call_store(held)
+        said = {name: value for name, value in after.told().items() if value != before.told()[name]}
         change_record(
             by=by,
             action="call.updated",
             thing=("call", held.public_id),
-            before={"urgency": before},
-            after={"urgency": held.urgency, "reports": held.reports},
+            before={name: before.told()[name] for name in said},
+            after=said | {"reports": held.reports},
         )
         return held
     # The version stays: nobody's edit of the call is overtaken by one more report.

@@ -25,7 +25,7 @@ AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 900}
 TOUCH_PX = 44
-MOST_TESTS = 12
+MOST_TESTS = 20
 """Contractors that are seeded, one for each test."""
 _FLAGS = (
     "--no-sandbox --disable-gpu --no-first-run --disable-background-networking"

@@ -21,7 +21,11 @@ from tests.architecture.house import ROOT
 
 PASSWORD = "weathered-oak-trellis"  # noqa: S105 - of people who exist in tests alone
 REHEARSAL = ROOT / "demo" / "north_lawn.json"
-NAMES = {Role.TECHNICIAN: "Ada Kestrel", Role.AUDITOR: "Mira Lund"}
+NAMES = {
+    Role.TECHNICIAN: "Ada Kestrel",
+    Role.SUPERVISOR: "Nils Ode",
+    Role.AUDITOR: "Mira Lund",
+}
 
 
 def seed(number: int) -> dict[str, str]:

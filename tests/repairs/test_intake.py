@@ -224,3 +224,26 @@ def test_work_rules_are_the_contractors_and_change_by_version(by: Actor) -> None
         work_rules_set(rules=Rules(hour_money=Decimal(-1), soak_by_days=3), version=1, by=by)
     pointers = {defect.pointer for defect in invalid.value.defects}
     assert pointers == {"/hour_money", "/currency", "/soak_by_days"}
+
+
+def test_a_report_that_is_folded_fills_in_what_was_not_known(by: Actor) -> None:
+    path = path_at_new_place(by)
+    early, late = now() + dt.timedelta(hours=5), now() + dt.timedelta(hours=9)
+    first = CallDetails(promised_by=late, dry_stations=(3,), kind="stations", contact="Mrs Ash")
+    call = call_report(where=Where.of_path(path), details=first, by=by).call
+    more = CallDetails(
+        promised_by=early,
+        dry_stations=(1,),
+        contact="the gate",
+        access_hours="9 to 5",
+        after_rain=True,
+    )
+    reported = call_report(where=Where.of_path(path), details=more, by=by)
+    assert reported.folded
+    call.refresh_from_db()
+    assert (call.promised_by, call.dry_stations) == (early, [1, 3])
+    assert (call.contact, call.access_hours, call.after_rain) == ("Mrs Ash", "9 to 5", True)
+    version = call.version
+    call_report(where=Where.of_path(path), details=more, by=by)
+    call.refresh_from_db()
+    assert (call.version, call.reports) == (version, 3), "nothing new: nobody's edit is overtaken"
