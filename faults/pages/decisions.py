@@ -37,7 +37,7 @@ def call_limit(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespon
     form = LimitForm(request.POST)
     if not form.is_valid():
         words = [f"{name}: {one}" for name, all_ in form.errors.items() for one in all_]
-        return call_shown(request, actor, call, status=422, refused=words)
+        return call_shown(request, actor, call, status=422, refused=words, limit=request.POST)
     minutes, money = form.cleaned_data["minutes"], money_of(form.cleaned_data["money"])
     last = ApprovalLimit.objects.filter(call=call).order_by("-pk").first()
     if last is None or (last.minutes, last.money) != (minutes, money):
@@ -45,7 +45,7 @@ def call_limit(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespon
             limit_set(call=call, minutes=minutes, money=money, why=_why(request), by=actor)
         except Invalid as problem:
             words = problem_words(problem)
-            return call_shown(request, actor, call, status=422, refused=words)
+            return call_shown(request, actor, call, status=422, refused=words, limit=request.POST)
     return redirect("call", call.public_id)
 
 
@@ -63,7 +63,7 @@ def call_stop(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespons
             stop_answer(call=call, choice=choice, why=_why(request), by=actor)
         except Invalid as problem:
             words = problem_words(problem)
-            return call_shown(request, actor, call, status=422, refused=words)
+            return call_shown(request, actor, call, status=422, refused=words, stop=request.POST)
         messages.success(request, f"Decided: {StopChoice(choice).label.lower()}.")
     return redirect("call", call.public_id)
 

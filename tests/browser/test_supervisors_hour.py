@@ -122,15 +122,18 @@ def partly_restored(supervisor: Visitor) -> None:
     page.get_by_role("button", name="It is done: the rest waters").click()
     page.wait_for_url(f"**{call}")
     expect(page.locator("dl.figures")).to_contain_text("Partly restored")
-    expect(page.locator("main")).to_contain_text("Out of the path: the splice at box B74")
+    expect(page.locator("main")).to_contain_text("Out of the path")
     page.get_by_role("link", name="See the path drawn").click()
-    expect(page.locator("main")).to_contain_text("Out of the path: the splice at box B74")
+    expect(page.locator("main")).to_contain_text("Out of the path")
 
 
 def repaired(supervisor: Visitor) -> None:
     """The repair is written down and all is back on."""
     page, call = supervisor.page, call_of(supervisor)
     supervisor.goes_to(call)
+    all_open(supervisor)
+    page.get_by_label("To", exact=False).first.select_option("planned")
+    page.get_by_role("button", name="Move the call").click()
     page.get_by_role("button", name="Begin the repair").click()
     page.get_by_role("link", name="Write the repair down").click()
     page.get_by_label("What was done").select_option("splice")

@@ -12,9 +12,10 @@ from django.test import Client
 from core.accounts.actor import Actor
 from faults.models import CallReport, FaultCall, PartialRestore, Photo, Repair, ReturnTest
 from faults.pages.return_tests import legs_expected
+from faults.services.repairs import repair_record
 from sites.models import WirePath
 from tests.pages.conftest import posted_fields, text_of
-from tests.repairs.field import moved, opened, path_with_stations
+from tests.repairs.field import REMADE, moved, opened, path_with_stations
 from tests.repairs.test_photos_and_parts import picture
 
 
@@ -135,3 +136,24 @@ def test_a_part_is_left_off_and_asked_for_on_closing(browser: Client, call: Faul
     said |= {f"left_{item.public_id}": "kept", f"left_why_{item.public_id}": "waits for parts"}
     assert browser.post(f"{where}/close", said).status_code == 302
     assert fresh(call).state == "closed"
+
+
+def test_what_was_typed_into_a_refused_limit_or_decision_stays(
+    browser: Client, call: FaultCall, by: Actor
+) -> None:
+    where = f"/calls/{call.public_id}"
+    for state in ("planned", "repairing"):
+        moved(call, state, by)
+    repair_record(call=fresh(call), details=REMADE, by=by)
+    said = {"minutes": "1,5", "money": "", "why": "as agreed by phone"}
+    refused = browser.post(f"{where}/limit", said)
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert 'name="minutes" inputmode="decimal" maxlength="20" value="1,5"' in page
+    assert 'name="why" maxlength="500" value="as agreed by phone"' in page
+    assert browser.post(f"{where}/limit", said | {"minutes": "1"}).status_code == 302
+    refused = browser.post(f"{where}/stop", {"choice": "renew", "why": "w" * 501})
+    assert refused.status_code == 422
+    assert (
+        f'id="stop-why" name="why" maxlength="500" value="{"w" * 501}"' in refused.content.decode()
+    )
