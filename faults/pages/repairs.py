@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import asdict
 from typing import Any
 
@@ -33,7 +32,7 @@ from faults.pages.left_words import place_words
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import photo_get, repair_get
 from faults.selectors.traces import finding_list
-from faults.services.photos import photo_add, photo_content
+from faults.services.photos import photo_add, photo_content, photo_digest
 from faults.services.repairs import PartUsed, RepairDetails, repair_record
 from faults.transitions import CallState
 
@@ -210,11 +209,11 @@ def photo_taken(
     if not form.is_valid():
         return form, 422
     content = form.cleaned_data["content"].read()
-    digest = hashlib.sha256(content).hexdigest()
-    if any(one.sha256 == digest for one in of.photos.all()):
-        messages.info(request, "This photo is kept already.")
-        return form, None
     try:
+        digest = photo_digest(content)
+        if any(one.sha256 == digest for one in of.photos.all()):
+            messages.info(request, "This photo is kept already.")
+            return form, None
         photo_add(of=of, moment=form.cleaned_data["moment"], content=content, by=actor)
     except Problem as problem:
         problem_onto_form(form, problem)

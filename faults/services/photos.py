@@ -17,6 +17,7 @@ from core.problems import Conflict, Defect, Gone, Invalid, TooLarge
 from faults.models.call import FaultCall
 from faults.models.repair import Photo, PhotoMoment, RemovedPart, Repair
 from faults.photo_content import NoPictureError, Picture, read_picture
+from faults.photo_metadata import without_metadata
 
 MOST_BYTES = 8 * 1024 * 1024
 MOST_PIXELS = 50_000_000
@@ -29,11 +30,13 @@ _OF_PART = (PhotoMoment.BEFORE_OPENING, PhotoMoment.AFTER_OPENING)
 def photo_add(*, of: Repair | RemovedPart, moment: str, content: bytes, by: Actor) -> Photo:
     """A photo of a repair, or of a removed part before or after it was opened.
 
-    The file is written first and goes again where the row cannot be stored. Run outside a
-    transaction. Raises TooLarge, Invalid where it is no picture of a kind that is taken,
-    Conflict where there are 12 already.
+    Kept without what the camera wrote into it of where and when it was taken. The file is written
+    first and goes again where the row cannot be stored. Run outside a transaction. Raises
+    TooLarge, Invalid where it is no picture of a kind that is taken, Conflict where there are 12
+    already.
     """
     picture = _checked(of, moment, content)
+    content = _bare(content)
     name = f"photos/{secrets.token_hex(1)}/{secrets.token_hex(20)}.{picture.ending}"
     path = _file(name)
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -44,6 +47,11 @@ def photo_add(*, of: Repair | RemovedPart, moment: str, content: bytes, by: Acto
     except BaseException:
         path.unlink(missing_ok=True)
         raise
+
+
+def photo_digest(content: bytes) -> str:
+    """The SHA-256 under which a photo with this content is kept. Raises Invalid."""
+    return hashlib.sha256(_bare(content)).hexdigest()
 
 
 def photo_content(photo: Photo) -> bytes:
@@ -64,14 +72,26 @@ def _checked(of: Repair | RemovedPart, moment: str, content: bytes) -> Picture:
     try:
         picture = read_picture(content)
     except NoPictureError as problem:
-        defect = Defect("/content", str(problem), "a JPEG, PNG or WebP picture")
-        raise Invalid("The photo does not fit.", defects=[defect]) from problem
+        raise _unfit(problem) from problem
     if picture.width_px * picture.height_px > MOST_PIXELS:
         raise TooLarge(
             f"The photo has {picture.width_px} × {picture.height_px} pixels; "
             f"at most {MOST_PIXELS} are taken."
         )
     return picture
+
+
+def _bare(content: bytes) -> bytes:
+    try:
+        read_picture(content)
+        return without_metadata(content)
+    except NoPictureError as problem:
+        raise _unfit(problem) from problem
+
+
+def _unfit(problem: NoPictureError) -> Invalid:
+    defect = Defect("/content", str(problem), "a JPEG, PNG or WebP picture")
+    return Invalid("The photo does not fit.", defects=[defect])
 
 
 def _file(name: str) -> Path:
