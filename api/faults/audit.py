@@ -20,11 +20,12 @@ from api.faults.audit_forms import (
     question_from,
 )
 from api.pagination import MOST, USUAL, Page, page_response
+from api.references import named
 from api.resource import Resource
 from api.strict import read_query
 from api.throttles import HEAVY
 from core.csv_text import MEDIA_TYPE
-from core.problems import Defect, Invalid, NotFound
+from core.problems import Defect, Invalid
 from faults.audit.assemble import Event
 from faults.audit_exports import audit_csv
 from faults.selectors.audit import audit_of, audit_row
@@ -82,9 +83,13 @@ class AuditEvents(Resource):
         """The oldest first, each by its id, so that it can be looked up."""
         query = read_query(request, EventsQuery)
         audited = audit_of(question_from(query))
-        figure, row = audit_row(audited, query["figure"], query["row"])
+        found = named(lambda row: audit_row(audited, query["figure"], row), query["row"], "/?row")
+        assert found is not None  # noqa: S101 - the query names one
+        figure, row = found
         if query["column"] not in {one.key for one in figure.columns}:
-            raise NotFound(f"The figure {figure.key} has no such column.")
+            right = ", ".join(one.key for one in figure.columns)
+            defect = Defect("/?column", f"is no column of {figure.key}", f"one of {right}")
+            raise Invalid("Something that is named is not there.", defects=[defect])
         events = audited.found.events(row.opens.get(query["column"], ()))
         page = _page(events, query["limit"], query.get("cursor", ""))
         return page_response(request, page, AuditEventDocument)
@@ -122,7 +127,8 @@ class AuditTable(Resource):
         Raw rows hold everything up to now, whatever property or crew is asked for.
         """
         query = read_query(request, TableQuery)
-        text = audit_csv(audit_of(question_from(query)).found, query["table"])
+        found = audit_of(question_from(query)).found
+        text = named(lambda table: audit_csv(found, table), query["table"], "/?table")
         export_told(f"csv {query['table']}", self.actor)
         return HttpResponse(
             text,

@@ -104,6 +104,10 @@ class AuditEventDocument(serializers.Serializer[Any]):
     at = serializers.DateTimeField()
     property = serializers.CharField()
     words = serializers.CharField()
+    then = serializers.CharField(
+        allow_blank=True,
+        help_text="What came after it within the window, a call or finding; empty: nothing.",
+    )
 
 
 def audit_document(audited: Audited) -> dict[str, Any]:
@@ -143,6 +147,7 @@ def event_document(event: Event) -> dict[str, Any]:
         "at": _moment(moment_of(event.at)),
         "property": event.property,
         "words": event.words,
+        "then": event.then,
     }
 
 

@@ -58,14 +58,14 @@ def _on_path(
             if repair.at < one.at <= repair.at + asked.window and spots.same(number, place)
         ]
         first = min(later, key=lambda one: (one.at, one.id), default=None)
-        awaited = rates.awaited_failures(spots.weighed(number), repair.at, watched)
+        expected = rates.expected_failures(spots.weighed(number), repair.at, watched)
         found.append(
             Again(
                 repair=repair,
                 failure="" if first is None else first.id,
                 after_days=None if first is None else first.at - repair.at,
                 watched_days=watched,
-                chance=-math.expm1(-awaited),
+                chance=-math.expm1(-expected),
             )
         )
     return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,7 @@ from faults.audit.hold_figures import (
     splices_by_crew,
     splices_by_kind,
 )
-from faults.audit.records import Asked, Failure, PathMap, Records
+from faults.audit.records import Asked, Case, Failure, PathMap, Records
 from faults.audit.repeat_figures import place_label, repeat_figures, stretches
 from faults.audit.stretch_map import stretch_map_svg
 from faults.audit.trend_figures import (
@@ -38,12 +39,14 @@ MOST_MAPS = 3
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """What stands behind a count: its id, when it was, on which property, and in few words."""
+    """What stands behind a count: its id, when it was, on which property, and in few words;
+    ``then``: the id of what came after it within the window, a call-back or a failure, if any."""
 
     id: str
     at: float
     property: str
     words: str
+    then: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +59,7 @@ class Audit:
     closures: tuple[Closure, ...]
     watch: Watch
     records: Records
+    then: Mapping[str, str]
 
     def figure(self, key: str) -> Figure | None:
         """One of the figures."""
@@ -65,7 +69,7 @@ class Audit:
         """What some ids stand for, the oldest first."""
         wanted = frozenset(ids)
         return sorted(
-            (one for one in _events(self.records) if one.id in wanted),
+            (one for one in _events(self.records, self.then) if one.id in wanted),
             key=lambda one: (one.at, one.id),
         )
 
@@ -88,7 +92,9 @@ def audit(records: Records, asked: Asked) -> Audit:
         trend_by_property(records, watch, asked),
         mean_failures(watch, asked),
     )
-    return Audit(asked, figures, rates, closed, watch, records)
+    then = {one.case.id: one.called_back for one in closed}
+    then |= {one.repair.id: one.failure for one in again}
+    return Audit(asked, figures, rates, closed, watch, records, then)
 
 
 def audit_plots(found: Audit) -> list[tuple[str, str]]:
@@ -151,14 +157,15 @@ def _maps(found: Audit) -> list[str]:
     ]
 
 
-def _events(records: Records) -> list[Event]:
+def _events(records: Records, then: Mapping[str, str]) -> list[Event]:
     return [
         *(
             Event(
                 one.id,
                 one.opened if one.closed is None else one.closed,
                 one.property,
-                f"Call, {one.outcome or 'open'}",
+                _case_words(records, one),
+                then.get(one.id, ""),
             )
             for one in records.cases
         ),
@@ -167,7 +174,13 @@ def _events(records: Records) -> list[Event]:
             for one in records.failures
         ),
         *(
-            Event(one.id, one.at, one.property, f"Repair: {one.kind}, {one.crew}")
+            Event(
+                one.id,
+                one.at,
+                one.property,
+                f"Repair: {one.kind}, {one.crew}",
+                then.get(one.id, ""),
+            )
             for one in records.repairs
         ),
         *(
@@ -175,6 +188,12 @@ def _events(records: Records) -> list[Event]:
             for one in records.parts
         ),
     ]
+
+
+def _case_words(records: Records, one: Case) -> str:
+    where = records.name(one.paths[0]) if len(one.paths) == 1 else records.name(one.property)
+    proof = "proved" if one.proof else "without proof"
+    return f"Call, {one.outcome or 'open'}, {proof}: {where}"
 
 
 def _failure_words(records: Records, one: Failure) -> str:

@@ -17,13 +17,13 @@ _CLOSINGS = (
     Column("back", "Called back"),
     Column("back_proved", "of proved ones"),
     Column("back_else", "of others"),
-    Column("awaited", "Awaited by age and splices", "number"),
-    Column("ratio", "Seen over awaited", "number"),
-    Column("p_value", "Chance of so many or more", "number"),
+    Column("expected", "Expected", "number"),
+    Column("ratio", "Seen / expected", "number"),
+    Column("p_value", "Chance of so many", "number"),
     Column("adjusted", "Over all crews", "number"),
     Column("followed", "Followed up"),
     Column("held", "Proved and held"),
-    *share_columns("share", "Held of followed up"),
+    *share_columns("share", "Share held"),
 )
 
 
@@ -38,10 +38,10 @@ def closings_by_crew(found: tuple[Closure, ...], asked: Asked) -> Figure:
     rows = []
     for crew, tally in sorted(tallies.items()):
         place = against[0].index(crew)
-        awaited = float(against[1].expected[place])
+        expected = float(against[1].expected[place])
         more: dict[str, Cell] = {
-            "awaited": awaited,
-            "ratio": float(against[1].ratio[place]) if awaited > 0.0 else None,
+            "expected": expected,
+            "ratio": float(against[1].ratio[place]) if expected > 0.0 else None,
             "p_value": float(against[1].p_value[place]),
             "adjusted": float(against[1].adjusted[place]),
             **share_cells("share", tally.count("held"), tally.count("followed")),
@@ -53,7 +53,7 @@ def closings_by_crew(found: tuple[Closure, ...], asked: Asked) -> Figure:
         of="crew",
         says=(
             f"A call-back is any call on the same path within {asked.window:g} days of the"
-            " closing, whatever it was. Awaited: by age and splices of the paths, proved or not."
+            " closing, whatever it was. Expected: by age and splices of the paths, proved or not."
             " Held: proved, tested, not called back and not said to have failed; a closing without"
             " proof is never held. Followed up: the whole window has passed."
         ),
@@ -85,7 +85,7 @@ def _closings(found: tuple[Closure, ...]) -> dict[str, Tally]:
 
 
 def crews_against_chance(found: tuple[Closure, ...]) -> tuple[list[str], CallBacks]:
-    """Call-backs of each crew against what age and splices let await."""
+    """Call-backs of each crew against what age and splices let expect."""
     crews = sorted({one.case.crew for one in found})
     counted = call_backs(
         [bool(one.called_back) for one in found],
@@ -109,7 +109,7 @@ def no_fault_found(records: Records, found: tuple[Closure, ...], asked: Asked) -
     """Calls closed with no fault found, by what came after."""
     cases = {case.id: case for case in records.cases}
     tallies = {key: Tally(label) for key, label in AFTER}
-    awaited = dict.fromkeys(tallies, 0.0)
+    expected = dict.fromkeys(tallies, 0.0)
     total = 0
     for one in found:
         if one.end != NO_FAULT:
@@ -124,11 +124,11 @@ def no_fault_found(records: Records, found: tuple[Closure, ...], asked: Asked) -
             key = "open" if is_itself or not ended else _AFTER_END[end_of(after)]
             tallies[key].put("next", after.id)
         tallies[key].put("closed", one.case.id)
-        awaited[key] += one.chance
+        expected[key] += one.chance
     rows = []
     for key, tally in tallies.items():
         more: dict[str, Cell] = {
-            "awaited": awaited[key],
+            "expected": expected[key],
             **share_cells("share", tally.count("closed"), total),
         }
         rows.append(row_of(key, tally, ("closed", "next"), more))
@@ -138,12 +138,12 @@ def no_fault_found(records: Records, found: tuple[Closure, ...], asked: Asked) -
         of="what came after",
         says=(
             "Calls closed as not present, by the next call on the same path within"
-            f" {asked.window:g} days; how many of them chance lets await a call-back."
+            f" {asked.window:g} days; and how many call-backs chance lets expect."
         ),
         columns=(
             Column("closed", "Calls"),
             Column("next", "Next calls"),
-            Column("awaited", "Call-backs awaited", "number"),
+            Column("expected", "Call-backs expected", "number"),
             *share_columns("share", "Share"),
         ),
         rows=tuple(rows) if total else (),

@@ -1,8 +1,8 @@
-"""Closed calls: how they ended, whether they held, and how many call-backs were to be awaited.
+"""Closed calls: how they ended, whether they held, and how many call-backs were to be expected.
 
 Skipping proof must not look good. So a call-back is *any* later call on the path, whatever it
 turned out to be and wherever it was: a closing without a proof cannot hide behind another place.
-What is awaited goes by the path alone, proved or not. And a closing counts as held only where it
+What is expected goes by the path alone, proved or not. And a closing counts as held only where it
 was proved and tested: one without a proof is never counted as held, however quiet it stays.
 """
 
@@ -71,7 +71,7 @@ def _closure(
     whole = at + asked.window <= asked.until
     end = end_of(case)
     lost = end != PROVED or not case.tested or bool(called_back) or failed
-    chance = -math.expm1(-rates.awaited_calls(case.paths, at, last))
+    chance = -math.expm1(-rates.expected_calls(case.paths, at, last))
     return Closure(case, at, end, called_back, whole, chance, not lost if whole else None)
 
 

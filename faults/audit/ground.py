@@ -2,7 +2,7 @@
 
 Indirect standardisation: the contractor's own rates by stratum (kind of place × age band), over
 all crews and properties up to the end of the audit, times what lay there, times the days ahead.
-So a crew that is sent to old paths with many splices is awaited to be called back more often.
+So a crew that is sent to old paths with many splices is expected to be called back more often.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ class Rates:
     """Failures for each unit and day by stratum, and what lies where.
 
     ``calls_each``: calls for each proved failure whose place is on the map, so that calls without
-    a proof are awaited too.
+    a proof are expected too.
     """
 
     until: float
@@ -66,8 +66,8 @@ class Rates:
         days = self.exposure.get(stratum, 0.0)
         return self.failed.get(stratum, 0) / days if days > 0.0 else 0.0
 
-    def awaited_calls(self, paths: Iterable[str], start: float, stop: float) -> float:
-        """Calls awaited on these paths from a moment to another, by age and splices alone."""
+    def expected_calls(self, paths: Iterable[str], start: float, stop: float) -> float:
+        """Calls expected on these paths from a moment to another, by age and splices alone."""
         total = 0.0
         for path in paths:
             for row in self.by_path.get(path, ()):
@@ -76,10 +76,10 @@ class Rates:
                     total += row.facts.amount * days * self.rate((row.facts.kind, band))
         return total * self.calls_each
 
-    def awaited_failures(
+    def expected_failures(
         self, weighed: Iterable[tuple[Facts, float]], at: float, days: float
     ) -> float:
-        """Proved failures awaited of some places in the days after a moment, each with how much
+        """Proved failures expected of some places in the days after a moment, each with how much
         of it counts; each as old as it is at the moment."""
         return days * sum(
             share * facts.amount * self.rate((facts.kind, band_of(facts.made, at)))

@@ -26,9 +26,9 @@ from faults.recurrence.callbacks import call_backs
 _AGAIN = (
     Column("repairs", "Repairs"),
     Column("again", "Failed again"),
-    Column("awaited", "Awaited by age and splices", "number"),
-    Column("ratio", "Seen over awaited", "number"),
-    Column("p_value", "Chance of so many or more", "number"),
+    Column("expected", "Expected", "number"),
+    Column("ratio", "Seen / expected", "number"),
+    Column("p_value", "Chance of so many", "number"),
 )
 _RATE = (
     Column("exposure", "Exposure", "number"),
@@ -148,7 +148,8 @@ def _figure(split: _Split, records: Records, asked: Asked, again: tuple[Again, .
         of=split.of,
         says=(
             f"Proved failures, repairs at such places, and repairs after which the same place"
-            f" ({asked.rule.words}) failed again within {asked.window:g} days.{per}"
+            f" ({asked.rule.words}) failed again within {asked.window:g} days,"
+            f" beside what age and splices let expect.{per}"
         ),
         columns=(_FAILURES, *(_RATE if rated else ()), *_AGAIN),
         rows=tuple(rows),
@@ -201,7 +202,7 @@ def _exposed(split: _Split, records: Records, asked: Asked, tallies: dict[str, T
             tallies.setdefault(group, Tally(records.name(group))).add("exposure", amount)
 
 
-_NOTHING_AWAITED: dict[str, Cell] = {"awaited": 0.0, "ratio": None, "p_value": None}
+_NOTHING_AWAITED: dict[str, Cell] = {"expected": 0.0, "ratio": None, "p_value": None}
 
 
 def _per(kind: str) -> float:
@@ -210,7 +211,7 @@ def _per(kind: str) -> float:
 
 
 def _against_chance(mended: list[tuple[str, Again]]) -> dict[str, dict[str, Cell]]:
-    """For each group: repeats awaited, seen over awaited, and the chance of so many or more."""
+    """For each group: repeats expected, seen over expected, and the chance of so many or more."""
     if not mended:
         return {}
     groups = sorted({group for group, _ in mended})
@@ -222,7 +223,7 @@ def _against_chance(mended: list[tuple[str, Again]]) -> dict[str, dict[str, Cell
     )
     return {
         group: {
-            "awaited": float(counted.expected[place]),
+            "expected": float(counted.expected[place]),
             "ratio": float(counted.ratio[place]) if counted.expected[place] > 0.0 else None,
             "p_value": float(counted.p_value[place]),
         }

@@ -15,7 +15,7 @@ PLOT_WORDS = {
     " says the same in numbers.",
     "mean-failures": "Mean failures of a path by days watched, with limits; the table of the same"
     " name holds the numbers.",
-    "closings": "Call-backs seen over awaited, crew by crew, within funnel limits; the table of"
+    "closings": "Call-backs seen over expected, crew by crew, within funnel limits; the table of"
     " closings holds the numbers.",
 }
 _MAP_WORDS = "Map of a path with its proved failures; “Repeat failures by place” lists them."
@@ -66,12 +66,13 @@ class PlotView:
 
 @dataclass(frozen=True)
 class EventView:
-    """An event behind a count, and where to look it up."""
+    """An event behind a count, where to look it up, and where what came after it."""
 
     event: Event
     at: str
     property_name: str
     address: str
+    then: str
 
 
 def figure_view(figure: Figure, most: int | None = None) -> FigureView:
@@ -128,7 +129,12 @@ def event_views(audited: Audited, ids: tuple[str, ...]) -> list[EventView]:
             event,
             f"{moment_of(event.at).astimezone(audited.zone):%-d %b %Y, %H:%M}",
             names.name(event.property),
-            _PAGE_OF[event.id.partition("_")[0]] + event.id,
+            _address(event.id),
+            _address(event.then) if event.then not in ("", event.id) else "",
         )
         for event in audited.found.events(ids)
     ]
+
+
+def _address(public_id: str) -> str:
+    return _PAGE_OF[public_id.partition("_")[0]] + public_id

@@ -258,23 +258,23 @@ def repairs_again(books: Books) -> list[After]:
             around: list[tuple[Row, float]] = [(own, 1.0)]
         else:
             around = list(ground.around(spot))
-        awaited = sum(
+        expected = sum(
             share * float(row["amount"]) * books.rate(row["kind"], band(day(row["made_on"]), at))
             for row, share in around
         )
         ahead = min(q.window, q.until - at)
-        found.append(After(repair, again, 1 - math.exp(-awaited * ahead)))
+        found.append(After(repair, again, 1 - math.exp(-expected * ahead)))
     return found
 
 
 def against_chance(seen: list[bool], chances: list[float]) -> dict[str, Any]:
-    """Awaited, ratio, chance of so many or more."""
-    awaited = math.fsum(chances)
+    """Expected, ratio, chance of so many or more."""
+    expected = math.fsum(chances)
     count = sum(seen)
     more = float(stats.poisson_binom(chances).sf(count - 1)) if chances else None
     return {
-        "awaited": awaited,
-        "ratio": count / awaited if awaited > 0 else None,
+        "expected": expected,
+        "ratio": count / expected if expected > 0 else None,
         "p_value": more,
     }
 

@@ -48,13 +48,13 @@ def closed_calls(books: Books) -> list[dict[str, Any]]:
         reopened = days(row["reopened_at"])
         if reopened is not None and reopened <= last:
             later.append((reopened, row["call"]))
-        awaited = 0.0
+        expected = 0.0
         for ground in books.ground:
             if ground["path"] in paths:
                 start, stop = books.span(ground)
                 ages = spent(day(ground["made_on"]), max(start, closed), min(stop, last))
                 for age, much in ages.items():
-                    awaited += much * float(ground["amount"]) * books.rate(ground["kind"], age)
+                    expected += much * float(ground["amount"]) * books.rate(ground["kind"], age)
         back = min(later)[1] if later else ""
         whole = closed + q.window <= q.until
         end = how_it_ended(row)
@@ -65,7 +65,7 @@ def closed_calls(books: Books) -> list[dict[str, Any]]:
                 "end": end,
                 "back": back,
                 "whole": whole,
-                "chance": 1 - math.exp(-awaited * books.calls_each),
+                "chance": 1 - math.exp(-expected * books.calls_each),
                 "held": whole and not lost,
             }
         )
@@ -127,7 +127,7 @@ def nothing_found(books: Books, every: list[dict[str, Any]]) -> Table:
         name: {
             "closed": len(rows),
             "next": len({one["back"] for one in rows if one["back"]}),
-            "awaited": math.fsum(one["chance"] for one in rows),
+            "expected": math.fsum(one["chance"] for one in rows),
             **share(len(rows), len(own)),
         }
         for name, rows in groups.items()

@@ -56,7 +56,7 @@ def test_closing_without_proof_gains_nothing(seed: int) -> None:
             assert lazy["share"] <= honest["share"]
             # A later call counts against a closing wherever its fault was.
             assert lazy["back"] == honest["back"]
-            # What is awaited is shared out anew over strata, by a little.
+            # What is expected is shared out anew over strata, by a little.
             assert lazy["ratio"] > 0.95 * honest["ratio"]
             assert lazy["unproved"] == honest["unproved"] + len(skipped)
 
@@ -80,8 +80,8 @@ def test_a_fault_that_was_left_comes_back_on_whoever_left_it() -> None:
     assert closings(left, 40.0)["back"] == 1.0
 
 
-def test_what_is_awaited_follows_age_and_splices() -> None:
-    """The same crew on more splices is awaited to be called back more often."""
+def test_what_is_expected_follows_age_and_splices() -> None:
+    """The same crew on more splices is expected to be called back more often."""
     found = records(4)
     case = next(one for one in found.cases if one.proof and one.closed)
     alone = replace(found, cases=tuple(c for c in found.cases if c.id == case.id or c.crew != CREW))

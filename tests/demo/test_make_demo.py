@@ -16,6 +16,7 @@ from django.core.management.base import CommandError
 from django.test import Client
 
 from core.accounts.actor import Role
+from core.accounts.sign_in import person_actor
 from core.changes.feed import chain_first_break
 from core.clock import now
 from core.models import Change, Contractor, Crew, FeedEntry, Person
@@ -25,13 +26,15 @@ from demo.laying import laid_path
 from demo.lost_visits import STOPPED, VISITS
 from demo.make import demo_counts
 from demo.people import CONTRACTOR, PASSWORD, PEOPLE, demo_contractor, staff_create
-from demo.places import PROPERTIES, TROUBLE_STRETCHES
+from demo.places import OLD_SPLICE, PROPERTIES, TROUBLE_STRETCHES
 from demo.stories import LAST_EVENT
+from faults.audit_question import AuditQuestion
 from faults.forms.place import place_document
 from faults.models import FaultCall, FaultEvent, Finding, Observation, RemovedPart, SoakCheck, Trace
 from faults.selectors.traces import trace_next
 from faults.trace_snapshot import CACHE
 from sites.models import Controller, Device, PathRevision, Property, Season
+from tests.audit.test_paper import assert_all_alike, shown_everywhere
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -67,6 +70,7 @@ def test_the_demo_is_whole_and_made_once(demo: Contractor) -> None:
         check_trouble_stretches()
         check_open_calls()
         check_changes()
+    check_audit(demo)
     before = demo_counts()
     told = made()
     assert "there already" in told
@@ -134,6 +138,28 @@ def check_trouble_stretches() -> None:
         found = Counter(str(finding.at) for finding in proved if finding.at in stretch)
         assert found.total() >= 5
         assert max(found.values()) >= 2
+
+
+def check_audit(demo: Contractor) -> None:
+    """The audit says of the demo what is true of it, on the page, as CSV and on paper, and so does
+    whoever works it out anew from the raw rows."""
+    with contractor_scope(demo.pk):
+        auditor = Person.objects.get(sign_in_name="auditor.demo")
+        by = person_actor(auditor)
+        question = AuditQuestion(window_days=180)
+        found = shown_everywhere(by, auditor, question)
+        assert assert_all_alike(found) > 80
+    figures = {figure.key: figure for figure in found.audited.found.figures}
+    # The old connectors are the bad ones, and all three troubled stretches are seen.
+    worst = max(figures["by-splice-kind"].rows, key=lambda row: float(row.cells["rate"] or 0.0))
+    assert worst.key == OLD_SPLICE
+    assert float(worst.cells["p_value"] or 1.0) < 0.01
+    troubled = {row.cells["property"] for row in figures["by-place"].rows}
+    assert troubled >= {"Fennel Hill Park", "Otter Reach Golf Ground", "Bramble Courts"}
+    crews = {row.key: row.cells for row in figures["closings"].rows}
+    assert int(crews["South crew"]["stopped"] or 0) > int(crews["North crew"]["stopped"] or 0) > 0
+    good = figures["parts-good"].rows[0]
+    assert len(good.opens["sound"]) == good.cells["sound"] > 0
 
 
 def check_open_calls() -> None:
