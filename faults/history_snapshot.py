@@ -29,20 +29,20 @@ from faults.recurrence.path_tally import (
     tally_path,
 )
 from faults.recurrence.state_clock import StateClock
+from faults.recurrence.trouble import DEVICE, SEGMENT, SPLICE
 from sites.models.controller import Season
 from sites.models.device import Device, Node, Segment
 from sites.models.map_row import RowKind, RowLineage
 from sites.models.wire_path import PathRevision, WirePath
 
 DAY_S = 86400.0
-SPLICE, SEGMENT, DEVICE = range(3)
 KIND_WORDS = ("splice", "segment", "device")
-"""Kinds of places by number, in the words of the forms."""
+"""The words of the forms for the kinds of places, by number."""
 
 _ROW_KINDS = {RowKind.NODE: SPLICE, RowKind.SEGMENT: SEGMENT, RowKind.DEVICE: DEVICE}
 _FAR_DAY = 60_000.0
-_WEATHER = (EventKind.RAIN, EventKind.LIGHTNING)
-_SWITCHED = (EventKind.ENERGISED, EventKind.OFF)
+WEATHER = (EventKind.RAIN, EventKind.LIGHTNING)
+SWITCHED = (EventKind.ENERGISED, EventKind.OFF)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +58,13 @@ class Ground:
 @dataclass(frozen=True, slots=True)
 class PathHistory:
     """A path's tally with the clock it is read by. ``links``: places that touch, as pairs of kind
-    and code of the newest map."""
+    and code of the newest map; ``failed``: places with the days of their failures."""
 
     path: int
     tallied: Tallied
     clock: StateClock
     links: tuple[tuple[tuple[int, str], tuple[int, str]], ...]
+    failed: tuple[tuple[tuple[int, str], float], ...]
 
 
 def day_of(at: dt.datetime) -> float:
@@ -165,7 +166,7 @@ class _Rows:
         )
         self._wet: dict[int, list[Span]] = defaultdict(list)
         self._storm: dict[int, list[Span]] = defaultdict(list)
-        weather = told.filter(kind__in=_WEATHER).order_by("property", "at", "pk")
+        weather = told.filter(kind__in=WEATHER).order_by("property", "at", "pk")
         for place, kind, at, rain_mm in weather.values_list("property", "kind", "at", "rain_mm"):
             day = day_of(at)
             if kind == EventKind.LIGHTNING:
@@ -173,7 +174,7 @@ class _Rows:
             elif rain_mm is None or rain_mm >= self._ground.wet_from_mm:
                 self._wet[place].append((day, day + self._ground.wet_days))
         self._switched: dict[tuple[str, int], list[tuple[float, bool]]] = defaultdict(list)
-        switched = told.filter(kind__in=_SWITCHED).order_by("at", "pk")
+        switched = told.filter(kind__in=SWITCHED).order_by("at", "pk")
         for path, controller, place, kind, at in switched.values_list(
             "path", "controller", "property", "kind", "at"
         ):
@@ -214,7 +215,8 @@ class _Rows:
             ],
             clock,
         )
-        return PathHistory(path, tallied, clock, tuple(self._links[path]))
+        failed = tuple(((kind, code), at) for kind, code, at in self._failed.get(path, ()))
+        return PathHistory(path, tallied, clock, tuple(self._links[path]), failed)
 
     def _energised(self, path: int) -> Spans:
         """Watched from the first map on, within seasons where some are set, less what was off."""

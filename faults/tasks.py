@@ -13,10 +13,18 @@ from faults.models.call import FaultCall
 from faults.pages.audit_paper import audit_paper
 from faults.selectors.audit_asked import audit_report_get
 from faults.services.audit_reports import REPORT, report_keep, report_made, report_pdf
+from faults.services.recurrence_runs import (
+    RECURRENCE,
+    nights_to_ask,
+    run_ask_night,
+    run_search,
+    run_store,
+)
 from faults.services.waiting import calls_wake, is_due, last_day_anywhere
 from faults.transitions import CallState
 
 WAKE = "calls.wake"
+RECURRENCE_EVERY_S = 600
 WAKE_EVERY_S = 600
 
 
@@ -62,3 +70,20 @@ def make_report(run: JobRun) -> None:
     except BaseException:
         path.unlink(missing_ok=True)
         raise
+
+
+@every(RECURRENCE_EVERY_S, "recurrence nights")
+def ask_nights() -> None:
+    """Ask for the night's run of each contractor whose night has come; one a night."""
+    for contractor_id, day in nights_to_ask():
+        with contractor_scope(contractor_id):
+            run_ask_night(contractor_id=contractor_id, day=day)
+
+
+@job_kind(RECURRENCE, limit_s=900.0)
+def search_trouble(run: JobRun) -> None:
+    """Search one contractor's history for trouble; flags and looks are written with its end."""
+    search = run_search(run.payload, run.progress, run.cancelled)
+    with run.finishing() as finish:
+        stored = run_store(search=search, job_id=run.claim.job_pk, by=run.by)
+        finish.result = {"run": stored.public_id, "flags": stored.flags_found}

@@ -18,6 +18,18 @@ from faults.models.repair import (
 )
 from faults.models.return_test import ReturnTest, ReturnTestLeg, SoundRecord, SoundSource
 from faults.models.trace import Finding, Observation, Trace, TraceOutcome
+from faults.models.trouble import (
+    FlagKind,
+    FlagMove,
+    FlagState,
+    Inspection,
+    InspectionResult,
+    InspectionRules,
+    InspectionState,
+    PathTallyRow,
+    RecurrenceRun,
+    TroubleFlag,
+)
 from faults.models.work import (
     ApprovalLimit,
     CallReport,
@@ -42,12 +54,21 @@ __all__ = [
     "FaultCall",
     "FaultEvent",
     "Finding",
+    "FlagKind",
+    "FlagMove",
+    "FlagState",
+    "Inspection",
+    "InspectionResult",
+    "InspectionRules",
+    "InspectionState",
     "LeftAnswerKind",
     "LeftKind",
     "Observation",
     "PartialRestore",
+    "PathTallyRow",
     "Photo",
     "PhotoMoment",
+    "RecurrenceRun",
     "RemovedPart",
     "Repair",
     "RepairFailure",
@@ -63,6 +84,7 @@ __all__ = [
     "StopChoice",
     "Trace",
     "TraceOutcome",
+    "TroubleFlag",
     "Urgency",
     "WorkRules",
 ]

@@ -1,0 +1,129 @@
+"""Runs over a contractor's history: asked for by night or on demand, searched, stored once."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from core import clock
+from core.accounts.actor import Actor, system_actor
+from core.changes.record import change_record
+from core.jobs.ask import job_enqueue
+from core.locking import lock_name
+from core.models.accounts import Contractor
+from core.models.jobs import Job, JobState
+from core.problems import Conflict
+from core.tenancy.scope import everywhere
+from faults.models.trouble import FlagState, RecurrenceRun, TroubleFlag
+from faults.services.inspections import inspections_plan
+from faults.services.trouble_flags import flags_follow
+from faults.trouble_search import ENGINE, Search, SearchParams, trouble_search
+
+RECURRENCE = "recurrence.search"
+NIGHT_FROM_HOUR = 1
+"""The night's run looks at what was known at midnight, and begins after this hour."""
+
+
+def nights_to_ask() -> list[tuple[int, dt.date]]:
+    """Contractors whose night has come and is not asked for yet, with their day."""
+    at = clock.now()
+    with everywhere(reason="the schedule looks at all contractors' nights"):
+        due = {
+            pk: at.astimezone(ZoneInfo(zone)).date()
+            for pk, zone in Contractor.objects.values_list("pk", "time_zone")
+            if at.astimezone(ZoneInfo(zone)).hour >= NIGHT_FROM_HOUR
+        }
+        keys = {night_key(day) for day in due.values()}
+        rows = Job.objects.filter(kind=RECURRENCE, dedupe_key__in=keys)
+        asked = set(rows.values_list("contractor", "dedupe_key"))
+    return [(pk, day) for pk, day in sorted(due.items()) if (pk, night_key(day)) not in asked]
+
+
+def night_key(day: dt.date) -> str:
+    """What makes the run of a night the only one."""
+    return f"{RECURRENCE} {day.isoformat()}"
+
+
+def run_ask_night(*, contractor_id: int, day: dt.date) -> Job:
+    """Ask for the run of the night before ``day``: of what was known as the day began there.
+
+    A day begins once, on nights when the clocks are changed too; asked again it is the same job.
+    """
+    zone = ZoneInfo(Contractor.objects.values_list("time_zone", flat=True).get(pk=contractor_id))
+    as_of = dt.datetime.combine(day, dt.time(), zone).astimezone(dt.UTC)
+    return job_enqueue(
+        by=system_actor(contractor_id, RECURRENCE),
+        kind=RECURRENCE,
+        payload={"as_of": as_of.isoformat()},
+        dedupe_key=night_key(day),
+    )
+
+
+@transaction.atomic
+def run_ask(*, by: Actor) -> Job:
+    """Ask for a run as of now. Raises Conflict where one waits or is under way."""
+    lock_name(f"recurrence of {by.contractor_id}")
+    waiting = Job.objects.filter(kind=RECURRENCE, state__in=(JobState.QUEUED, JobState.RUNNING))
+    if (job := waiting.first()) is not None:
+        raise Conflict(f"A run is on its way already: {job.public_id}.")
+    job = job_enqueue(by=by, kind=RECURRENCE, payload={"as_of": clock.now().isoformat()})
+    change_record(by=by, action="recurrence-run.asked", thing=("job", job.public_id))
+    return job
+
+
+def run_search(
+    payload: Mapping[str, Any],
+    tell: Callable[[float, str], None] = lambda _share, _words: None,
+    is_lost: Callable[[], bool] = lambda: False,
+) -> Search:
+    """Search as a job's payload asks; run outside a transaction."""
+    live = TroubleFlag.objects.exclude(state=FlagState.CLEARED)
+    return trouble_search(
+        dt.datetime.fromisoformat(payload["as_of"]),
+        SearchParams(),
+        live.values_list("path", flat=True),
+        tell,
+        is_lost,
+    )
+
+
+def run_store(*, search: Search, job_id: int | None, by: Actor) -> RecurrenceRun:
+    """Write a run down, carry flags on and plan looks, within the caller's transaction.
+
+    One run of a contractor stores at a time. One that a later moment has overtaken leaves flags
+    and looks as they are.
+    """
+    lock_name(f"recurrence of {by.contractor_id}")
+    overtaken = RecurrenceRun.objects.filter(as_of__gt=search.as_of, overtaken=False).exists()
+    params = SearchParams()
+    level = params.trouble.q
+    run = RecurrenceRun.objects.create(
+        job_id=job_id,
+        as_of=search.as_of,
+        ended_at=clock.now(),
+        engine=ENGINE,
+        parameters=params.document(),
+        paths=search.paths,
+        paths_tallied=search.tallied,
+        units=search.units,
+        failures=search.failures,
+        left_out=search.left_out,
+        seen=search.seen,
+        found=search.found(),
+        flags_found=sum(one.alive and one.adjusted <= level for one in search.candidates),
+        overtaken=overtaken,
+    )
+    if not overtaken:
+        flags_follow(candidates=search.candidates, run=run, by=by)
+        inspections_plan(as_of=search.as_of, by=by)
+    change_record(
+        by=by,
+        action="recurrence-run.ended",
+        thing=("recurrence-run", run.public_id),
+        after={"as_of": run.as_of.isoformat(), "flags_found": run.flags_found, "seen": run.seen},
+    )
+    return run

@@ -1,0 +1,208 @@
+"""Nightly runs: what they raise, that they repeat, and what they leave alone."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+import time_machine
+from django.db import transaction
+
+from core.accounts.actor import Actor, system_actor
+from core.jobs.run import run_job
+from core.models import Contractor, Job
+from core.problems import Conflict, IllegalMove, Stale
+from core.tenancy.scope import contractor_scope, everywhere
+from faults.models import (
+    FlagMove,
+    Inspection,
+    PathTallyRow,
+    RecurrenceRun,
+    TroubleFlag,
+)
+from faults.services.inspections import inspection_done, inspection_skip
+from faults.services.recurrence_runs import (
+    RECURRENCE,
+    nights_to_ask,
+    run_ask,
+    run_ask_night,
+    run_search,
+    run_store,
+)
+from faults.services.trouble_flags import flag_clear, flag_watch
+from faults.tasks import ask_nights
+from tests.trouble.history import NOW, a_trace_on, bad_places, failed, troubled
+
+pytestmark = pytest.mark.slow
+
+
+def night(by: Actor, at: dt.datetime) -> RecurrenceRun:
+    search = run_search({"as_of": at.isoformat()})
+    with transaction.atomic():
+        return run_store(search=search, job_id=None, by=by)
+
+
+def told() -> list[Any]:
+    """Flags, their lives and looks, without what names a run."""
+    flags = TroubleFlag.objects.order_by("pk").values_list(
+        "path", "kind", "state", "places", "evidence", "raised_at", "quiet_since"
+    )
+    looks = Inspection.objects.order_by("pk").values_list(
+        "flag__path", "number", "state", "due_on", "planned_week"
+    )
+    return [list(flags), list(looks), FlagMove.objects.count()]
+
+
+def test_the_bad_stretch_alone_is_flagged_with_its_evidence(by: Actor) -> None:
+    path = troubled(by)[0]
+    run = night(by, NOW)
+    flags = list(TroubleFlag.objects.all())
+    assert {flag.path_id for flag in flags} == {path.pk}
+    assert run.flags_found == len(flags) >= 1
+    assert run.failures == 12
+    evidence = max(flags, key=lambda flag: flag.evidence["failures"]).evidence
+    assert evidence["q"] <= 0.05
+    assert evidence["failures"] >= 6
+    assert evidence["expected"] < evidence["failures"]
+    assert evidence["posterior_low"] < evidence["posterior_ratio"] < evidence["posterior_high"]
+    look = Inspection.objects.filter(flag=flags[0]).get()
+    assert look.planned_week is not None
+    assert look.planned_week.weekday() == 0
+    assert FlagMove.objects.filter(to_state="raised").count() == len(flags)
+
+
+def test_run_again_it_sees_and_finds_the_same_to_the_last_digit(by: Actor) -> None:
+    path = troubled(by)[1]
+    first = night(by, NOW)
+    after = told()
+    again = night(by, NOW)
+    assert (again.seen, again.found, again.paths_tallied) == (first.seen, first.found, 0)
+    assert told() == after
+    # What came later is not seen from then; everything made anew is the same.
+    failed(a_trace_on(path, by), {"device": "D1"}, NOW + dt.timedelta(hours=1))
+    PathTallyRow.objects.all().delete()
+    full = night(by, NOW)
+    assert (full.seen, full.found, full.paths_tallied) == (first.seen, first.found, 6)
+    assert told() == after
+
+
+def test_the_next_night_reads_what_changed_alone_and_equals_a_full_run(by: Actor) -> None:
+    paths = troubled(by)
+    night(by, NOW)
+    failed(a_trace_on(paths[2], by), {"device": "D2"}, NOW + dt.timedelta(hours=1))
+    later = NOW + dt.timedelta(days=1)
+    part = run_search({"as_of": later.isoformat()})
+    assert part.tallied == 1
+    PathTallyRow.objects.all().delete()
+    full = run_search({"as_of": later.isoformat()})
+    assert (part.seen, part.found()) == (full.seen, full.found())
+
+
+def test_a_run_that_was_overtaken_changes_nothing(by: Actor) -> None:
+    troubled(by)
+    night(by, NOW)
+    before = told()
+    late = night(by, NOW - dt.timedelta(days=300))
+    assert late.overtaken
+    assert told() == before
+
+
+def test_watching_clearing_and_what_comes_back(by: Actor) -> None:
+    path = troubled(by)[0]
+    night(by, NOW)
+    flag = TroubleFlag.objects.order_by("pk")[0]
+    flag = flag_watch(flag=flag, why="The crew looks at it in spring", version=1, by=by)
+    with pytest.raises(Stale):
+        flag_clear(flag=flag, why="x", version=1, by=by)
+    with time_machine.travel(NOW, tick=False):
+        flag = flag_clear(flag=flag, why="The run was renewed", version=2, by=by)
+    with pytest.raises(IllegalMove):
+        flag_watch(flag=flag, why="x", version=3, by=by)
+    assert Inspection.objects.get(flag=flag).state == "withdrawn"
+    night(by, NOW + dt.timedelta(days=1))
+    flag.refresh_from_db()
+    assert flag.state == "cleared"
+    failed(a_trace_on(path, by), bad_places(path)[0], NOW + dt.timedelta(days=1, hours=1))
+    night(by, NOW + dt.timedelta(days=2))
+    flag.refresh_from_db()
+    assert flag.state == "raised"
+    moves = FlagMove.objects.filter(flag=flag).order_by("pk").values_list("to_state", flat=True)
+    assert list(moves) == ["raised", "watched", "cleared", "raised"]
+
+
+def test_results_feed_back_and_skipped_looks_stay(by: Actor) -> None:
+    troubled(by)
+    night(by, NOW)
+    look = Inspection.objects.order_by("pk")[0]
+    with time_machine.travel(NOW, tick=False):
+        inspection_done(look=look, result="sound", version=1, by=by)
+        with pytest.raises(Stale):
+            inspection_done(look=look, result="sound", version=1, by=by)
+    night(by, NOW + dt.timedelta(days=1))
+    following = Inspection.objects.get(flag=look.flag, number=2)
+    assert following.due_on > NOW.date()
+    with time_machine.travel(NOW + dt.timedelta(days=1), tick=False):
+        inspection_skip(look=following, why="Snow", version=1, by=by)
+    night(by, NOW + dt.timedelta(days=2))
+    third = Inspection.objects.get(flag=look.flag, number=3)
+    assert third.due_on >= (NOW + dt.timedelta(days=29)).date()
+    states = Inspection.objects.filter(flag=look.flag).order_by("number")
+    assert [one.state for one in states] == ["done", "skipped", "open"]
+
+
+def test_one_night_is_asked_for_once_however_the_clocks_are_set(
+    by: Actor, contractor: Contractor, other_contractor: Contractor
+) -> None:
+    # Madrid puts its clocks forward at 01:00 UTC on 29 March 2026; Denver is a day behind.
+    start = dt.datetime(2026, 3, 28, 22, 0, tzinfo=dt.UTC)
+    asked: list[Job] = []
+    for step in range(6 * 24):
+        with time_machine.travel(start + dt.timedelta(minutes=10 * step), tick=False):
+            ask_nights()
+    with everywhere(reason="a test looks at all jobs"):
+        asked = list(Job.objects.filter(kind=RECURRENCE).order_by("pk"))
+    own = [job for job in asked if job.contractor_id == contractor.pk]
+    assert [job.payload["as_of"] for job in own] == [
+        "2026-03-27T23:00:00+00:00",
+        "2026-03-28T23:00:00+00:00",
+    ]
+    others = [job.payload["as_of"] for job in asked if job.contractor_id == other_contractor.pk]
+    assert others == ["2026-03-28T06:00:00+00:00", "2026-03-29T06:00:00+00:00"]
+
+
+def test_autumn_nights_are_one_each_too(by: Actor, contractor: Contractor) -> None:
+    start = dt.datetime(2025, 10, 25, 21, 0, tzinfo=dt.UTC)
+    for step in range(24 * 6):
+        with time_machine.travel(start + dt.timedelta(minutes=10 * step), tick=False):
+            ask_nights()
+            assert contractor.pk not in {pk for pk, _ in nights_to_ask()}
+    days = Job.objects.filter(kind=RECURRENCE).order_by("pk").values_list("payload", flat=True)
+    assert [one["as_of"] for one in days] == [
+        "2025-10-24T22:00:00+00:00",
+        "2025-10-25T22:00:00+00:00",
+    ]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_job_does_it_and_one_run_is_on_its_way_at_a_time(by: Actor) -> None:
+    troubled(by)
+    job = run_ask_night(contractor_id=by.contractor_id, day=NOW.date())
+    assert run_job(job.pk)
+    job.refresh_from_db()
+    assert job.state == "done", job.error
+    assert RecurrenceRun.objects.get(public_id=job.result["run"]).job_id == job.pk
+    run_ask(by=by)
+    with pytest.raises(Conflict):
+        run_ask(by=by)
+
+
+def test_another_contractors_rows_are_neither_read_nor_written(
+    by: Actor, other_contractor: Contractor
+) -> None:
+    troubled(by)
+    with contractor_scope(other_contractor.pk):
+        run = night(system_actor(other_contractor.pk, "tests"), NOW)
+        assert (run.paths, run.units, run.failures) == (0, 0, 0)
+        assert not TroubleFlag.objects.exists()
+    assert not RecurrenceRun.objects.exists()
