@@ -14,6 +14,7 @@ from api.pagination import PageQuery, page_of, page_response
 from api.resource import Resource
 from api.strict import StrictSerializer, Text, read_body, read_query
 from api.throttles import HEAVY
+from core.attachment import attachment
 from faults.models.audit import AuditReport
 from faults.selectors.audit_asked import audit_report_get, audit_report_list
 from faults.services.audit_reports import report_ask, report_content
@@ -92,12 +93,5 @@ class AuditReportContent(Resource):
     def get(self, request: Request, public_id: str) -> HttpResponse:  # noqa: ARG002
         """409: it is not made yet. 410: its file is lost."""
         report = audit_report_get(public_id)
-        return HttpResponse(
-            report_content(report, self.actor),
-            content_type="application/pdf",
-            headers={
-                "Content-Disposition": f'attachment; filename="{report.public_id}.pdf"',
-                "X-Content-Type-Options": "nosniff",
-                "Cache-Control": "private, no-store",
-            },
-        )
+        content = report_content(report, self.actor)
+        return attachment(content, "application/pdf", f"{report.public_id}.pdf")

@@ -18,6 +18,7 @@ from api.parsing import limited_bytes
 from api.resource import Resource
 from api.strict import Choice, QuerySerializer, read_query
 from api.throttles import HEAVY
+from core.attachment import attachment
 from faults.models.repair import PhotoMoment, RemovedPart, Repair
 from faults.selectors.repairs import photo_get, repair_get
 from faults.services.photos import MOST_BYTES, photo_add, photo_content
@@ -123,12 +124,4 @@ class PhotoContent(Resource):
         """To be saved, not shown: an attachment of the kind that its bytes are. 410: it is lost."""
         photo = photo_get(public_id)
         ending = photo.file_name.rpartition(".")[2]
-        return HttpResponse(
-            photo_content(photo),
-            content_type=photo.media_type,
-            headers={
-                "Content-Disposition": f'attachment; filename="{photo.public_id}.{ending}"',
-                "X-Content-Type-Options": "nosniff",
-                "Cache-Control": "private, no-store",
-            },
-        )
+        return attachment(photo_content(photo), photo.media_type, f"{photo.public_id}.{ending}")

@@ -68,10 +68,8 @@ class Audit:
     def events(self, ids: tuple[str, ...]) -> list[Event]:
         """What some ids stand for, the oldest first."""
         wanted = frozenset(ids)
-        return sorted(
-            (one for one in _events(self.records, self.then) if one.id in wanted),
-            key=lambda one: (one.at, one.id),
-        )
+        found = (one for one in _events(self.records, self.then) if one.id in wanted)
+        return sorted(found, key=lambda one: (one.at, one.id))
 
 
 def audit(records: Records, asked: Asked) -> Audit:

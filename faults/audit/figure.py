@@ -73,14 +73,13 @@ class Tally:
     """The events of one group by column, while they are gathered."""
 
     label: str
-    events: dict[str, list[str]] = field(default_factory=dict)
+    # Ids in the order in which they were counted; a dictionary, to look each up at once.
+    events: dict[str, dict[str, None]] = field(default_factory=dict)
     sums: dict[str, float] = field(default_factory=dict)
 
     def put(self, column: str, event: str) -> None:
         """Count an event once in a column."""
-        listed = self.events.setdefault(column, [])
-        if event not in listed:
-            listed.append(event)
+        self.events.setdefault(column, {})[event] = None
 
     def add(self, column: str, amount: float) -> None:
         """Add to a sum."""

@@ -12,7 +12,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from faults.audit.records import KINDS, Facts, Ground, Records
+from faults.recurrence.checked import Floats, floats
 
 YEAR_DAYS = 365.25
 BAND_YEARS = (0.0, 5.0, 10.0, 15.0)
@@ -60,6 +63,7 @@ class Rates:
     exposure: dict[Stratum, float]
     calls_each: float
     by_path: dict[str, list[Ground]] = field(repr=False)
+    flows: dict[str, tuple[Floats, Floats]] = field(default_factory=dict, repr=False)
 
     def rate(self, stratum: Stratum) -> float:
         """Proved failures of a stratum for each unit (splice, device, metre) and day."""
@@ -68,13 +72,34 @@ class Rates:
 
     def expected_calls(self, paths: Iterable[str], start: float, stop: float) -> float:
         """Calls expected on these paths from a moment to another, by age and splices alone."""
+        if stop <= start:
+            return 0.0
         total = 0.0
         for path in paths:
-            for row in self.by_path.get(path, ()):
-                first, last = max(row.start, start), min(stop_of(row, self.until), stop)
-                for band, days in band_spans(row.facts.made, first, last):
-                    total += row.facts.amount * days * self.rate((row.facts.kind, band))
+            moments, failures = self._flow(path)
+            so_far = np.interp([start, stop], moments, failures)
+            total += float(so_far[1] - so_far[0])
         return total * self.calls_each
+
+    def _flow(self, path: str) -> tuple[Floats, Floats]:
+        """Proved failures expected of a path up to each moment at which that flow changes; worked
+        out once, for a path has many calls."""
+        if path not in self.flows:
+            self.flows[path] = self._flow_anew(path)
+        return self.flows[path]
+
+    def _flow_anew(self, path: str) -> tuple[Floats, Floats]:
+        changes: dict[float, float] = defaultdict(float)
+        for row in self.by_path.get(path, ()):
+            first = row.start
+            for band, days in band_spans(row.facts.made, row.start, stop_of(row, self.until)):
+                much = row.facts.amount * self.rate((row.facts.kind, band))
+                changes[first] += much
+                first += days
+                changes[first] -= much
+        moments = floats(sorted(changes) or [self.until])
+        rate = np.cumsum([changes.get(at, 0.0) for at in moments.tolist()])
+        return moments, np.append(0.0, np.cumsum(rate[:-1] * np.diff(moments)))
 
     def expected_failures(
         self, weighed: Iterable[tuple[Facts, float]], at: float, days: float

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from faults.audit.again import Again
-from faults.audit.figure import Cell, Column, Figure, Tally, row_of, share_cells, share_columns
+from faults.audit.figure import Cell, Column, Figure, Row, Tally, row_of, share_cells, share_columns
 from faults.audit.records import NOT_TOLD, Asked, Part, Records, Repair
 
 
@@ -42,15 +42,7 @@ def not_held(records: Records, asked: Asked, again: tuple[Again, ...]) -> Figure
             Column("not_held", "Did not hold"),
             *share_columns("share", "Share"),
         ),
-        rows=tuple(
-            row_of(
-                crew,
-                tally,
-                counted,
-                share_cells("share", tally.count("not_held"), tally.count("repairs")),
-            )
-            for crew, tally in sorted(tallies.items())
-        ),
+        rows=_with_share(tallies, counted, "not_held", "repairs"),
     )
 
 
@@ -83,15 +75,7 @@ def proved_wet(records: Records, asked: Asked) -> Figure:
             Column("not_due", "Not due yet"),
             *share_columns("share", "Proved wet of due"),
         ),
-        rows=tuple(
-            row_of(
-                crew,
-                tally,
-                counted,
-                share_cells("share", tally.count("held"), tally.count("due")),
-            )
-            for crew, tally in sorted(tallies.items())
-        ),
+        rows=_with_share(tallies, counted, "held", "due"),
     )
 
 
@@ -130,15 +114,7 @@ def parts_found_good(records: Records, asked: Asked) -> Figure:
             Column("sound", "Found good"),
             *share_columns("share", "Good of tested"),
         ),
-        rows=tuple(
-            row_of(
-                what,
-                tally,
-                ("removed", "tested", "faulty", "sound"),
-                share_cells("share", tally.count("sound"), tally.count("tested")),
-            )
-            for what, tally in sorted(tallies.items())
-        ),
+        rows=_with_share(tallies, ("removed", "tested", "faulty", "sound"), "sound", "tested"),
     )
 
 
@@ -196,3 +172,13 @@ def _splices(
 
 def _asked(records: Records, asked: Asked) -> list[Repair]:
     return [one for one in records.repairs if asked.has(one, one.at)]
+
+
+def _with_share(
+    tallies: dict[str, Tally], counted: Sequence[str], part: str, whole: str
+) -> tuple[Row, ...]:
+    """Rows with their counts, and one of these as a share of another."""
+    return tuple(
+        row_of(key, tally, counted, share_cells("share", tally.count(part), tally.count(whole)))
+        for key, tally in sorted(tallies.items())
+    )

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from faults.audit.records import DEVICE, SEGMENT, Failure, PathMap
-from sites.network.drawing_palette import style_sheet
+from faults.recurrence.drawing import svg_sheet
 from sites.network.drawing_text import number, plain, shortened, write
 
 WIDTH = 560.0
@@ -28,37 +28,24 @@ def stretch_map_svg(
     What is not on the newest map any more is left out, and the description says how many.
     """
     places, height, metre = _places(path_map)
-    root = Element(
-        "svg",
-        {
-            "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {number(WIDTH)} {number(height)}",
-            "role": "img",
-            "font-family": "sans-serif",
-            "font-size": "11",
-            "text-anchor": "middle",
-        },
+    here = _by_place(path_map, places, failures)
+    left_out = len(failures) - sum(len(own) for own in here.values())
+    gone = f" {left_out} are not on the newest map." if left_out else ""
+    root = svg_sheet(
+        shortened(title, 62),
+        f"{len(failures)} proved failures, {len(again)} of them in stretches that failed more than"
+        f" once.{gone}",
+        WIDTH,
+        height,
     )
-    SubElement(root, "title").text = plain(title)
-    description = SubElement(root, "desc")
-    SubElement(root, "style").text = style_sheet()
-    SubElement(root, "rect", {"class": "ground", "width": number(WIDTH), "height": number(height)})
-    write(root, shortened(title, 62), (WIDTH / 2, 18.0), bold=True)
     for cable in path_map.cables:
         ends = [places[end] for end in cable.ends]
         told = " ".join(f"{number(x)},{number(y)}" for x, y in ends)
         look = {"class": "outline", "points": told, "fill": "none", "stroke-width": "1.2"}
         SubElement(root, "polyline", look)
     _controller(root, path_map, places)
-    shown = _failures(root, path_map, places, failures, again)
+    _failures(root, here, again)
     _foot(root, height, metre)
-    left_out = (
-        f" {len(failures) - shown} are not on the newest map." if shown < len(failures) else ""
-    )
-    description.text = plain(
-        f"{len(failures)} proved failures, {len(again)} of them in stretches that failed more than"
-        f" once.{left_out}"
-    )
     return tostring(root, encoding="unicode")
 
 
@@ -85,13 +72,10 @@ def _controller(root: Element, path_map: PathMap, places: Mapping[str, _Point]) 
             write(root, node.code, (x, y + 15.0), look="faint")
 
 
-def _failures(
-    root: Element,
-    path_map: PathMap,
-    places: Mapping[str, _Point],
-    failures: list[Failure],
-    again: frozenset[str],
-) -> int:
+def _by_place(
+    path_map: PathMap, places: Mapping[str, _Point], failures: list[Failure]
+) -> dict[_Point, list[Failure]]:
+    """Failures by where they are drawn; a cable's in its middle, a device's at its node."""
     cables = {cable.code: cable.ends for cable in path_map.cables}
     node_of = {device.code: device.node for device in path_map.devices}
     at: dict[_Point, list[Failure]] = defaultdict(list)
@@ -102,6 +86,10 @@ def _failures(
             at[(x1 + x2) / 2, (y1 + y2) / 2].append(failure)
         elif (node := node_of.get(code, "") if kind == DEVICE else code) in places:
             at[places[node]].append(failure)
+    return at
+
+
+def _failures(root: Element, at: Mapping[_Point, list[Failure]], again: frozenset[str]) -> None:
     for (x, y), here in at.items():
         size = 4.0 + 1.5 * len(here)
         sign = {"cx": number(x), "cy": number(y)}
@@ -113,7 +101,6 @@ def _failures(
             SubElement(root, "circle", {**ring, "r": number(size + 4.0), **sign})
         if len(here) > 1:
             write(root, f"{len(here)} ×", (x + size + 6.0, y), anchor="start", bold=True)
-    return sum(len(here) for here in at.values())
 
 
 def _foot(root: Element, height: float, metre: float) -> None:

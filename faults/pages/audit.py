@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 
 from core.accounts.actor import Actor
 from core.accounts.directory import crew_list
+from core.attachment import attachment
 from core.clock import now
 from core.csv_text import MEDIA_TYPE
 from core.pages.access import audit_page
@@ -149,22 +150,9 @@ def audit_table(request: HttpRequest, actor: Actor) -> HttpResponse:
     table = request.GET.get("table", "")
     text = audit_csv(audit_of(asked_question(request)).found, table)
     export_told(f"csv {table}", actor)
-    return csv_answer(text, table)
+    return attachment(text, MEDIA_TYPE, f"audit-{table}.csv")
 
 
 def asked_question(request: HttpRequest) -> AuditQuestion:
     """The question of an address. Raises Invalid."""
     return question_of(request.GET.dict())
-
-
-def csv_answer(text: str, name: str) -> HttpResponse:
-    """CSV to be saved, not shown."""
-    return HttpResponse(
-        text,
-        content_type=MEDIA_TYPE,
-        headers={
-            "Content-Disposition": f'attachment; filename="audit-{name}.csv"',
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-store",
-        },
-    )

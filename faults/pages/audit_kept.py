@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from core.accounts.actor import Actor
+from core.attachment import attachment
 from core.pages.access import audit_page
 from core.problems import Conflict, Stale
 from faults.audit_question import AuditQuestion, question_of
@@ -90,20 +91,8 @@ def report_make(request: HttpRequest, actor: Actor) -> HttpResponse:
 def report_file(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:  # noqa: ARG001
     """The PDF, for those who may see the audit."""
     report = audit_report_get(public_id)
-    return pdf_answer(report_content(report, actor), report.public_id)
-
-
-def pdf_answer(content: bytes, name: str) -> HttpResponse:
-    """A PDF to be saved, kept by no cache on the way."""
-    return HttpResponse(
-        content,
-        content_type="application/pdf",
-        headers={
-            "Content-Disposition": f'attachment; filename="{name}.pdf"',
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-store",
-        },
-    )
+    content = report_content(report, actor)
+    return attachment(content, "application/pdf", f"{report.public_id}.pdf")
 
 
 def _asked(request: HttpRequest) -> AuditQuestion:

@@ -66,13 +66,14 @@ class PlotView:
 
 @dataclass(frozen=True)
 class EventView:
-    """An event behind a count, where to look it up, and where what came after it."""
+    """An event behind a count, where to look it up, and the same of what came after it."""
 
     event: Event
     at: str
     property_name: str
     address: str
     then: str
+    then_words: str
 
 
 def figure_view(figure: Figure, most: int | None = None) -> FigureView:
@@ -124,15 +125,19 @@ def question_words(audited: Audited) -> list[tuple[str, str]]:
 def event_views(audited: Audited, ids: tuple[str, ...]) -> list[EventView]:
     """Events, the oldest first, each with its page."""
     names = audited.found.records
+    events = audited.found.events(ids)
+    after = tuple(event.then for event in events if event.then not in ("", event.id))
+    words = {event.id: event.words for event in audited.found.events(after)}
     return [
         EventView(
             event,
             f"{moment_of(event.at).astimezone(audited.zone):%-d %b %Y, %H:%M}",
             names.name(event.property),
             _address(event.id),
-            _address(event.then) if event.then not in ("", event.id) else "",
+            _address(event.then) if event.then in words else "",
+            words.get(event.then, ""),
         )
-        for event in audited.found.events(ids)
+        for event in events
     ]
 
 

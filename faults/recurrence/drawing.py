@@ -76,26 +76,7 @@ def plot_svg(plot: Plot) -> str:
 def plot_element(plot: Plot) -> Element:
     """The plot as an element, for a document of its own or within another."""
     height = HEIGHT if plot.bars is None else _TOP + _BOTTOM + 18.0 * len(plot.bars.labels)
-    root = Element(
-        "svg",
-        {
-            "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {number(WIDTH)} {number(height)}",
-            "role": "img",
-            "font-family": "sans-serif",
-            "font-size": "11",
-            "text-anchor": "middle",
-        },
-    )
-    SubElement(root, "title").text = plain(plot.title)
-    SubElement(root, "desc").text = _description(plot)
-    SubElement(root, "style").text = style_sheet()
-    SubElement(
-        root,
-        "rect",
-        {"class": "ground", "width": number(WIDTH), "height": number(height)},
-    )
-    write(root, plot.title, (WIDTH / 2, 18.0), bold=True)
+    root = svg_sheet(plot.title, _description(plot), WIDTH, height)
     frame = _Frame.of(plot, height)
     _axes(root, frame, plot)
     for place, curve in enumerate(plot.curves):
@@ -104,6 +85,28 @@ def plot_element(plot: Plot) -> Element:
         _marks(root, frame, plot.marks)
     if plot.bars is not None:
         _bars(root, frame, plot.bars)
+    return root
+
+
+def svg_sheet(title: str, description: str, width: float, height: float) -> Element:
+    """An empty drawing with its title above, for light and dark grounds."""
+    root = Element(
+        "svg",
+        {
+            "xmlns": "http://www.w3.org/2000/svg",
+            "viewBox": f"0 0 {number(width)} {number(height)}",
+            "role": "img",
+            "font-family": "sans-serif",
+            "font-size": "11",
+            "text-anchor": "middle",
+        },
+    )
+    SubElement(root, "title").text = plain(title)
+    SubElement(root, "desc").text = description
+    SubElement(root, "style").text = style_sheet()
+    size = {"width": number(width), "height": number(height)}
+    SubElement(root, "rect", {"class": "ground", **size})
+    write(root, title, (width / 2, 18.0), bold=True)
     return root
 
 

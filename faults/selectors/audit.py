@@ -6,6 +6,8 @@ import datetime as dt
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
+from django.db.models import QuerySet
+
 from core.clock import now
 from core.models.accounts import Contractor, Crew
 from core.problems import Defect, Invalid, NotFound
@@ -39,7 +41,8 @@ def audit_of(question: AuditQuestion, *, as_of: dt.datetime | None = None) -> Au
     """
     contractor = Contractor.objects.get(pk=current_contractor_id())
     zone = ZoneInfo(contractor.time_zone)
-    place, crew = _property(question.property), _crew(question.crew)
+    place = _name_of(Property.objects.all(), question.property, "property")
+    crew = _name_of(Crew.objects.all(), question.crew, "crew")
     start = None if question.from_day is None else _start_of(question.from_day, zone)
     until = now() if as_of is None else as_of
     if question.until_day is not None:
@@ -68,21 +71,12 @@ def _start_of(day: dt.date, zone: ZoneInfo) -> dt.datetime:
     return dt.datetime.combine(day, dt.time(), zone).astimezone(dt.UTC)
 
 
-def _property(public_id: str) -> str:
+def _name_of(rows: QuerySet[Property] | QuerySet[Crew], public_id: str, word: str) -> str:
+    """What a property or crew that is asked for is called; empty where none is."""
     if not public_id:
         return ""
-    found = Property.objects.filter(public_id=public_id).first()
+    found = rows.filter(public_id=public_id).first()
     if found is None:
-        defect = Defect("/property", f"there is no property {public_id[:40]}")
-        raise Invalid("The question does not fit.", defects=[defect])
-    return found.name
-
-
-def _crew(public_id: str) -> str:
-    if not public_id:
-        return ""
-    found = Crew.objects.filter(public_id=public_id).first()
-    if found is None:
-        defect = Defect("/crew", f"there is no crew {public_id[:40]}")
+        defect = Defect(f"/{word}", f"there is no {word} {public_id[:40]}")
         raise Invalid("The question does not fit.", defects=[defect])
     return found.name

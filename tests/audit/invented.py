@@ -32,7 +32,7 @@ def records(seed: int, paths: int = 4, calls: int = 60) -> Records:
     """Two properties with some paths each; trouble near the far end of each path."""
     rng = np.random.default_rng(seed)
     maps = {f"path_{n}": _map(rng, boxes=8 + n) for n in range(paths)}
-    property_of = {path: f"prop_{n % 2}" for n, path in enumerate(maps)}
+    property_of = {path: f"prop_{n % max(2, paths // 4)}" for n, path in enumerate(maps)}
     ground = tuple(row for path in maps for row in _ground(rng, path, property_of, maps[path]))
     cases, failures, repairs, parts = [], [], [], []
     opened = np.sort(rng.uniform(FIRST + 40, LAST, calls))
