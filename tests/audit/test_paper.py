@@ -103,6 +103,24 @@ def test_page_csv_and_paper_say_what_the_raw_rows_give(
     assert assert_all_alike(shown_everywhere(by, auditor, question)) > 25
 
 
+@pytest.mark.django_db
+def test_names_that_are_markup_are_set_as_text(
+    by: Actor, technician: Person, auditor: Person
+) -> None:
+    history = told(by, [technician])
+    place = history.paths[0].controller.property
+    place.name = '<img src="file:///etc/hostname">{{ 7|add:7 }}'
+    place.save()
+    report = report_ask(title="<script>1</script>", question=AuditQuestion(), by=by)
+    paper = audit_paper(report, audit_of(AuditQuestion()))
+    page = entered(auditor).get("/audit").content.decode()
+    for told_by in (paper, page):
+        assert '<img src="file' not in told_by
+        assert "&lt;img src=" in told_by
+        assert "{{ 7|add:7 }}" in told_by
+    assert "<script>1" not in paper
+
+
 def test_paper_fetches_nothing_from_elsewhere(tmp_path: Any) -> None:
     """A file of this machine, a server, a redirect: none of it gets onto the paper."""
     secret = tmp_path / "secret.txt"
