@@ -6,13 +6,17 @@ from core import clock
 from core.accounts.actor import system_actor
 from core.jobs.ask import job_enqueue
 from core.jobs.beat import every
+from core.jobs.child import ChildFailedError
 from core.jobs.kinds import job_kind
 from core.jobs.run import JobRun
 from core.tenancy.scope import contractor_scope, everywhere
+from faults.dispatch.errors import DispatchError
 from faults.models.call import FaultCall
+from faults.models.dispatch import DayPlan, PlanState
 from faults.pages.audit_paper import audit_paper
 from faults.selectors.audit_asked import audit_report_get
 from faults.services.audit_reports import REPORT, report_keep, report_made, report_pdf
+from faults.services.day_plans import PLAN, plan_answer, plan_failed, plan_made, plan_seen
 from faults.services.recurrence_runs import (
     RECURRENCE,
     nights_to_ask,
@@ -87,3 +91,22 @@ def search_trouble(run: JobRun) -> None:
     with run.finishing() as finish:
         stored = run_store(search=search, job_id=run.claim.job_pk, by=run.by)
         finish.result = {"run": stored.public_id, "flags": stored.flags_found}
+
+
+@job_kind(PLAN, max_attempts=3, limit_s=300.0)
+def make_day_plan(run: JobRun) -> None:
+    """Make a plan in a process of its own; it is kept with its visits once, or told as failed."""
+    plan = DayPlan.objects.select_related("told").get(public_id=run.payload["plan"])
+    run.progress(0.1, "looking at calls and crews")
+    try:
+        saw = plan_seen(plan)
+        run.progress(0.3, f"planning {len(saw['problem']['visits'])} visits")
+        answer = plan_answer(saw, run.cancelled)
+    except (ChildFailedError, DispatchError) as failure:
+        with run.finishing() as finish:
+            plan_failed(plan, str(failure), run.by)
+            finish.result = {"plan": plan.public_id, "state": PlanState.FAILED}
+        return
+    with run.finishing() as finish:
+        plan_made(plan, saw, answer, run.by)
+        finish.result = {"plan": plan.public_id, "state": plan.state}

@@ -3,6 +3,15 @@
 from faults.models.as_left import AsLeftAnswer, AsLeftItem, LeftAnswerKind, LeftKind
 from faults.models.audit import AuditReport, SavedQuestion
 from faults.models.call import CallEvent, CallKind, CallMove, FaultCall, Urgency
+from faults.models.dispatch import (
+    CalendarAddress,
+    CallNeeds,
+    CrewCard,
+    DayPlan,
+    PlannedVisit,
+    PlanState,
+    VisitState,
+)
 from faults.models.event import EventKind, FaultEvent
 from faults.models.repair import (
     BenchResult,
@@ -45,11 +54,15 @@ __all__ = [
     "AsLeftItem",
     "AuditReport",
     "BenchResult",
+    "CalendarAddress",
     "CallEvent",
     "CallKind",
     "CallMove",
+    "CallNeeds",
     "CallReport",
     "Cause",
+    "CrewCard",
+    "DayPlan",
     "EventKind",
     "FaultCall",
     "FaultEvent",
@@ -68,6 +81,8 @@ __all__ = [
     "PathTallyRow",
     "Photo",
     "PhotoMoment",
+    "PlanState",
+    "PlannedVisit",
     "RecurrenceRun",
     "RemovedPart",
     "Repair",
@@ -86,5 +101,6 @@ __all__ = [
     "TraceOutcome",
     "TroubleFlag",
     "Urgency",
+    "VisitState",
     "WorkRules",
 ]

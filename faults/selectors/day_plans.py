@@ -1,0 +1,77 @@
+"""Reading crews' cards, plans of days, visits, and calendar addresses."""
+
+from __future__ import annotations
+
+from django.db.models import QuerySet
+
+from core.models.accounts import Crew
+from core.problems import NotFound
+from faults.models.call import FaultCall
+from faults.models.dispatch import (
+    CalendarAddress,
+    CallNeeds,
+    CrewCard,
+    DayPlan,
+    PlannedVisit,
+    PlanState,
+)
+
+
+def crew_card(crew: Crew) -> CrewCard | None:
+    """How a crew is planned with, None where nothing was said: one query."""
+    return CrewCard.objects.filter(crew=crew).first()
+
+
+def call_needs(call: FaultCall) -> CallNeeds:
+    """What visits for a call want, the defaults where nothing was said: one query."""
+    return CallNeeds.objects.filter(call=call).first() or CallNeeds(call=call, version=0)
+
+
+def plan_list() -> QuerySet[DayPlan]:
+    """Plans with what they were changed from and their jobs, without what they saw: one query."""
+    return DayPlan.objects.select_related("told", "job").defer("saw").order_by("-pk")
+
+
+def plan_get(public_id: str) -> DayPlan:
+    """A plan: one query. Raises NotFound."""
+    found = DayPlan.objects.select_related("told", "job").filter(public_id=public_id).first()
+    if found is None:
+        raise NotFound(f"There is no plan {public_id}.")
+    return found
+
+
+def visit_list(*, plan: DayPlan | None = None, crew: Crew | None = None) -> QuerySet[PlannedVisit]:
+    """Visits of a plan, None: the published one; in order of time, call and crew joined: one
+    query."""
+    visits = PlannedVisit.objects.select_related(
+        "plan", "crew", "call__property", "soak_check__repair__call__property"
+    )
+    held = visits.filter(plan=plan) if plan else visits.filter(plan__state=PlanState.PUBLISHED)
+    return (held.filter(crew=crew) if crew else held).order_by("starts_at", "pk")
+
+
+def visit_get(public_id: str) -> PlannedVisit:
+    """A visit, joined as in ``visit_list``: one query. Raises NotFound."""
+    found = (
+        PlannedVisit.objects.select_related(
+            "plan", "crew", "call__property", "soak_check__repair__call__property"
+        )
+        .filter(public_id=public_id)
+        .first()
+    )
+    if found is None:
+        raise NotFound(f"There is no visit {public_id}.")
+    return found
+
+
+def calendar_address_list(crew: Crew) -> QuerySet[CalendarAddress]:
+    """Addresses of a crew's calendar, the newest first: one query."""
+    return CalendarAddress.objects.filter(crew=crew).order_by("-pk")
+
+
+def calendar_address_get(public_id: str) -> CalendarAddress:
+    """An address: one query. Raises NotFound."""
+    found = CalendarAddress.objects.filter(public_id=public_id).first()
+    if found is None:
+        raise NotFound(f"There is no calendar address {public_id}.")
+    return found

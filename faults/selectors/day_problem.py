@@ -1,0 +1,286 @@
+"""Crews, open calls and repairs to be looked at as a planning problem."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from core.clock import now
+from faults.crew_hours import read_hours
+from faults.dispatch.plan import Plan
+from faults.dispatch.problem import (
+    Crew,
+    Locked,
+    Minutes,
+    Problem,
+    Promise,
+    Started,
+    Visit,
+    VisitKind,
+)
+from faults.dispatch.shifts import access_of, local_minute, minute_of, shifts_of
+from faults.dispatch.travel import Place, great_circle_travel
+from faults.forms.day_plan import read_plan
+from faults.models.call import FaultCall
+from faults.models.dispatch import (
+    CallNeeds,
+    CrewCard,
+    DayPlan,
+    PlannedVisit,
+    VisitState,
+)
+from faults.models.repair import SoakCheck, SoakState
+from faults.models.trace import Trace
+from faults.selectors.call_urgency import call_dryness
+from faults.services.work_rules import work_rules
+from faults.transitions import ENDED, CallState
+from sites.models.property import Property
+
+Document = dict[str, Any]
+
+POSITION_HOLDS = dt.timedelta(hours=4)
+"""A crew's position told longer ago says nothing of where it is."""
+UNTRACED = Minutes(45.0, 120.0)
+"""Search minutes where no trace has begun (common practice, no source)."""
+RETURN_TEST = Minutes(20.0, 35.0)
+SOAK_LOOK = Minutes(20.0, 30.0)
+REPAIR_SPREAD = 1.6
+"""P90 of a repair over its P50 (common practice, no source)."""
+SOAK_VALUE, CALL_VALUE = 120.0, 480.0
+
+
+@dataclass(frozen=True)
+class Lock:
+    """A visit that has to be with a crew, at a minute where one is given."""
+
+    visit: str
+    crew: str
+    start_min: int | None = None
+
+
+@dataclass(frozen=True)
+class PlanOptions:
+    """How a plan is made. ``crews_off`` are public ids of crews that are not planned with."""
+
+    speed_km_h: float = 45.0
+    road_factor: float = 1.3
+    margin: float = 0.3
+    crews_off: tuple[str, ...] = ()
+    locks: tuple[Lock, ...] = ()
+
+
+@dataclass(frozen=True)
+class DayProblem:
+    """The problem, whose crews are named by public id and visits ``call:…`` and ``soak:…``; and
+    what could not be asked of it, with why."""
+
+    problem: Problem
+    unasked: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """A visit, the property it is at, and the crew that it was given to by name, or none."""
+
+    visit: Visit
+    place: Property
+    crew: str = ""
+
+
+def day_problem(
+    from_day: dt.date, days: int, options: PlanOptions, told: DayPlan | None = None
+) -> DayProblem:
+    """What has to be planned from a day on: at most ten queries, however many calls.
+
+    ``told``: the published plan, whose started and locked visits stay.
+    """
+    window = [from_day + dt.timedelta(days=n) for n in range(days)]
+    cards = CrewCard.objects.select_related("crew").order_by("crew__name")
+    planned = [one for one in cards if one.crew.public_id not in options.crews_off]
+    visits = list(PlannedVisit.objects.filter(plan=told).select_related("crew")) if told else []
+    done = {one.name for one in visits if one.state == VisitState.DONE}
+    wanted = [one for one in _wanted(window) if one.visit.name not in done]
+    crews = [_crew(card, window) for card in planned]
+    held = _held(visits, options, wanted, {crew.name for crew in crews})
+    unasked = [
+        (one.visit.name, "the property has no position on the map")
+        for one in wanted
+        if one.place.lat is None
+    ]
+    known = [one for one in wanted if one.place.lat is not None]
+    now_min = minute_of(now())
+    problem = Problem(
+        now_min=now_min,
+        until_min=max([now_min + 1, *(_end_of(window, card) for card in planned)]),
+        crews=tuple(crews),
+        visits=tuple(one.visit for one in known),
+        travel=great_circle_travel(
+            _places(planned, known),
+            speed_km_h=options.speed_km_h,
+            road_factor=options.road_factor,
+        ),
+        started=tuple(one for one in held if isinstance(one, Started)),
+        locked=tuple(one for one in held if isinstance(one, Locked)),
+        margin=options.margin,
+    )
+    return DayProblem(problem, tuple(unasked))
+
+
+def told_plan(told: DayPlan, problem: Problem) -> Plan:
+    """What was told by a published plan, as far as it lies within the problem: routes in shifts
+    that there still are, without visits that are done or were missed."""
+    read = read_plan(told.answer["plan"])
+    ended = PlannedVisit.objects.filter(
+        plan=told, state__in=(VisitState.DONE, VisitState.MISSED)
+    ).values_list("name", flat=True)
+    gone = frozenset(ended)
+    shifts = {crew.name: crew.shifts for crew in problem.crews}
+    routes = []
+    for route in read.routes:
+        stops = tuple(stop for stop in route.stops if stop.visit not in gone)
+        for number, shift in enumerate(shifts.get(route.crew, ())):
+            if stops and shift.start_min <= route.start_min < shift.stop_min:
+                routes.append(replace(route, shift=number, stops=stops))
+    left_out = tuple(name for name in read.left_out if name not in gone)
+    return replace(read, routes=tuple(routes), left_out=left_out)
+
+
+def _end_of(window: Sequence[dt.date], card: CrewCard) -> int:
+    zone = ZoneInfo(card.time_zone)
+    return local_minute(window[-1] + dt.timedelta(days=1), dt.time(12), zone)
+
+
+def _crew(card: CrewCard, window: Sequence[dt.date]) -> Crew:
+    zone = ZoneInfo(card.time_zone)
+    off = frozenset(dt.date.fromisoformat(day) for day in card.days_off)
+    shifts = shifts_of(read_hours(card.hours), window, zone, off=off)
+    fresh = card.position_at is not None and now() - card.position_at <= POSITION_HOLDS
+    name = card.crew.public_id
+    return Crew(
+        name=name,
+        base=f"base {name}",
+        shifts=tuple(one for one in shifts if one.stop_min > minute_of(now())),
+        people=card.people,
+        skills=frozenset(card.skills),
+        tools=frozenset(card.tools),
+        parts=dict(card.parts),
+        position=f"position {name}" if fresh else None,
+    )
+
+
+def _places(cards: Sequence[CrewCard], wanted: Sequence[_Wanted]) -> dict[str, Place]:
+    places = {}
+    for card in cards:
+        name = card.crew.public_id
+        places[f"base {name}"] = Place(card.base_lat, card.base_lon)
+        if card.position_lat is not None and card.position_lon is not None:
+            places[f"position {name}"] = Place(card.position_lat, card.position_lon)
+    for one in wanted:
+        if one.place.lat is not None and one.place.lon is not None:
+            places[one.place.public_id] = Place(one.place.lat, one.place.lon)
+    return places
+
+
+def _wanted(window: Sequence[dt.date]) -> list[_Wanted]:
+    return [*_calls_wanted(window), *_soak_checks_wanted(window)]
+
+
+def _calls_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
+    open_calls = FaultCall.objects.exclude(state__in=list(ENDED)).select_related("property", "crew")
+    calls = [
+        call
+        for call in open_calls.order_by("pk")
+        if call.state != CallState.WAITING
+        or (call.waits_until is not None and call.waits_until <= window[-1])
+    ]
+    dry = call_dryness(calls)
+    needs = {one.call_id: one for one in CallNeeds.objects.filter(call__in=calls)}
+    search = _search_minutes(calls)
+    repair = work_rules().repair_min
+    for call in calls:
+        zone = ZoneInfo(call.property.time_zone)
+        told = needs.get(call.pk) or CallNeeds()
+        waits = call.waits_until if call.state == CallState.WAITING else None
+        visit = Visit(
+            name=f"call:{call.public_id}",
+            place=call.property.public_id,
+            minutes=work_minutes(CallState(call.state), search.get(call.pk, UNTRACED), repair),
+            access=access_of(read_hours(told.access), window, zone),
+            earliest_min=local_minute(waits, dt.time(), zone) if waits else None,
+            promise=Promise(minute_of(call.promised_by)) if call.promised_by else None,
+            stations_dry=dry[call.pk].stations,
+            value=CALL_VALUE,
+            people=told.people,
+            skills=frozenset(told.skills),
+            tools=frozenset(told.tools),
+            parts=dict(told.parts),
+        )
+        yield _Wanted(visit, call.property, call.crew.public_id if call.crew else "")
+
+
+def work_minutes(state: CallState, search: Minutes, repair_min: float) -> Minutes:
+    """Minutes of a visit: what is still to search, the repair, the return test.
+
+    P90s are added as if all ran long together, which is on the safe side.
+    """
+    parts = [RETURN_TEST]
+    if state != CallState.RETURN_TESTING:
+        parts.append(Minutes(repair_min, REPAIR_SPREAD * repair_min))
+    if state not in (CallState.RETURN_TESTING, CallState.REPAIRING, CallState.FOUND):
+        parts.append(search)
+    return Minutes(sum(one.p50 for one in parts), sum(one.p90 for one in parts))
+
+
+def _search_minutes(calls: Sequence[FaultCall]) -> dict[int, Minutes]:
+    """What the engine said last of each call's newest trace: one query."""
+    found = {}
+    for trace in Trace.objects.filter(call__in=calls, ended_at__isnull=True).order_by("pk"):
+        left = trace.standing.get("remaining_minutes")
+        if left is not None:
+            found[trace.call_id] = Minutes(left["p50"], max(left["p50"], left["p90"]))
+    return found
+
+
+def _soak_checks_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
+    checks = SoakCheck.objects.filter(state=SoakState.OPEN, due_from__lte=window[-1])
+    for check in checks.select_related("repair__call__property").order_by("pk"):
+        place = check.repair.call.property
+        zone = ZoneInfo(place.time_zone)
+        visit = Visit(
+            name=f"soak:{check.public_id}",
+            place=place.public_id,
+            minutes=SOAK_LOOK,
+            earliest_min=local_minute(check.due_from, dt.time(), zone),
+            value=SOAK_VALUE,
+            kind=VisitKind.SOAK_CHECK,
+        )
+        yield _Wanted(visit, place)
+
+
+def _held(
+    visits: Sequence[PlannedVisit],
+    options: PlanOptions,
+    wanted: Sequence[_Wanted],
+    crews: set[str],
+) -> list[Started | Locked]:
+    """What stays: started visits, then locks asked for now, those of the told plan, and calls
+    that were given to a crew."""
+    names = {one.visit.name for one in wanted if one.place.lat is not None}
+    held: dict[str, Started | Locked] = {}
+    for one in visits:
+        if one.state == VisitState.STARTED and one.state_at is not None:
+            crew = one.crew.public_id
+            held[one.name] = Started(one.name, crew, minute_of(one.state_at))
+    for lock in options.locks:
+        held.setdefault(lock.visit, Locked(lock.visit, lock.crew, lock.start_min))
+    for one in visits:
+        if one.is_locked:
+            start = minute_of(one.starts_at)
+            held.setdefault(one.name, Locked(one.name, one.crew.public_id, start))
+    for want in wanted:
+        if want.crew:
+            held.setdefault(want.visit.name, Locked(want.visit.name, want.crew))
+    return [one for name, one in held.items() if name in names and one.crew in crews]

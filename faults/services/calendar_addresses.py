@@ -1,0 +1,101 @@
+"""Secret addresses of crews' calendars: given once, revocable, and what they answer with."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import secrets
+
+from django.db import transaction
+
+from core.accounts.actor import Actor
+from core.changes.record import change_record
+from core.clock import now
+from core.models.accounts import Crew
+from core.problems import NotFound
+from core.tenancy.scope import contractor_scope, everywhere
+from faults.calendar_text import CalendarVisit, calendar_text
+from faults.models.dispatch import CalendarAddress, PlannedVisit, PlanState, VisitState
+
+SECRET_BYTES = 32
+KEPT_DAYS = 30
+"""Visits that began longer ago are not told any more."""
+
+SAFETY = (
+    "Power off and proved dead before hands go to a conductor; the mains side is for licensed"
+    " people. Local codes go first."
+)
+
+
+@transaction.atomic
+def calendar_address_issue(*, crew: Crew, by: Actor) -> tuple[CalendarAddress, str]:
+    """A new address of a crew's calendar and its secret, which is not kept."""
+    secret = secrets.token_urlsafe(SECRET_BYTES)
+    address = CalendarAddress.objects.create(
+        crew=crew, secret_digest=_digest(secret), created_at=now(), by_name=by.name
+    )
+    change_record(
+        by=by,
+        action="calendar.issued",
+        thing=("calendar", address.public_id),
+        after={"crew": crew.public_id},
+    )
+    return address, secret
+
+
+@transaction.atomic
+def calendar_address_revoke(*, address: CalendarAddress, by: Actor) -> None:
+    """End an address at once; ending it again changes nothing."""
+    live = CalendarAddress.objects.filter(pk=address.pk, revoked_at=None)
+    if live.update(revoked_at=now()):
+        change_record(by=by, action="calendar.revoked", thing=("calendar", address.public_id))
+
+
+def calendar_of(secret: str) -> bytes:
+    """The calendar behind a secret: visits of plans that hold or held. Raises NotFound, the same
+    for one that was revoked and one that never was."""
+    with everywhere(reason="an address says no contractor"):
+        address = CalendarAddress.objects.filter(
+            secret_digest=_digest(secret), revoked_at=None
+        ).first()
+    if address is None:
+        raise NotFound("There is no such calendar.")
+    with contractor_scope(address.contractor_id):
+        crew = Crew.objects.get(pk=address.crew_id)
+        return calendar_text(crew.name, _visits(crew), now())
+
+
+def _visits(crew: Crew) -> list[CalendarVisit]:
+    since = now() - dt.timedelta(days=KEPT_DAYS)
+    rows = PlannedVisit.objects.filter(
+        crew=crew, plan__state=PlanState.PUBLISHED, starts_at__gte=since
+    )
+    joined = rows.select_related(
+        "plan", "call__property", "call__path", "soak_check__repair__call__property"
+    )
+    return [_told(one) for one in joined.order_by("starts_at", "pk")]
+
+
+def _told(visit: PlannedVisit) -> CalendarVisit:
+    check = visit.soak_check
+    call = visit.call or (check.repair.call if check is not None else None)
+    place = call.property if call is not None else None
+    what = "Fault" if visit.call is not None else "Look at a repair when wet"
+    lines = [visit.why]
+    if call is not None:
+        lines += [call.note, call.contact, call.access_hours, call.property.access_note]
+    lines.append(SAFETY)
+    return CalendarVisit(
+        uid=f"{visit.name}@clampline",
+        sequence=visit.plan_id,
+        starts_at=visit.starts_at,
+        ends_at=visit.ends_at,
+        title=f"{what}: {place.name}" if place is not None else what,
+        where=place.address if place is not None else "",
+        words="\n".join(filter(None, lines)),
+        is_missed=visit.state == VisitState.MISSED,
+    )
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

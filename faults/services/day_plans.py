@@ -1,0 +1,305 @@
+"""Plans of days: asked for, made by a job, published; and what became of their visits."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any
+
+from django.db import transaction
+
+from core.accounts.actor import Actor
+from core.changes.record import change_record
+from core.clock import now
+from core.jobs.ask import job_enqueue
+from core.jobs.child import ChildLimits, run_in_child
+from core.locking import lock_name, locked_one
+from core.models.accounts import Crew
+from core.models.jobs import Job, JobState
+from core.problems import Conflict, Defect, IllegalMove, Stale
+from faults.dispatch.shifts import EPOCH, MINUTE
+from faults.forms.day_plan import plan_document, problem_document
+from faults.models.call import FaultCall
+from faults.models.dispatch import DayPlan, PlannedVisit, PlanState, VisitState
+from faults.models.repair import SoakCheck
+from faults.selectors.day_problem import Lock, PlanOptions, day_problem, told_plan
+from faults.services.call_moves import Move, call_moved
+from faults.transitions import CallState
+from sites.field_checks import line_defects, refuse_defects
+
+Document = dict[str, Any]
+
+PLAN = "dispatch.plan"
+LIMITS = ChildLimits(memory_mb=2048, time_s=90.0)
+MOST_DAYS = 14
+MOST_AT_ONCE = 3
+MOST_WORDS = 500
+
+LEGAL_VISITS = {
+    VisitState.PLANNED: (VisitState.STARTED, VisitState.MISSED),
+    VisitState.STARTED: (VisitState.DONE, VisitState.MISSED),
+    VisitState.DONE: (),
+    VisitState.MISSED: (),
+}
+
+
+@transaction.atomic
+def plan_ask(
+    *, from_day: dt.date, days: int, by: Actor, options: PlanOptions | None = None, why: str = ""
+) -> DayPlan:
+    """Ask for a plan of some days. Where a plan is published it is changed as little as must be.
+
+    Raises Invalid, Conflict where three are on the way.
+    """
+    options = options or PlanOptions()
+    refuse_defects("plan", [*_asked_defects(days, options), *line_defects("/why", why, MOST_WORDS)])
+    lock_name(f"day plans of {by.contractor_id}")
+    on_the_way = Job.objects.filter(kind=PLAN, state__in=(JobState.QUEUED, JobState.RUNNING))
+    if on_the_way.count() >= MOST_AT_ONCE:
+        raise Conflict(f"{MOST_AT_ONCE} plans are on the way: wait for one of them.")
+    plan = DayPlan(
+        from_day=from_day,
+        days=days,
+        told=DayPlan.objects.filter(state=PlanState.PUBLISHED).first(),
+        why=why,
+        options=asdict(options),
+        asked_at=now(),
+        by_id=by.public_id,
+        by_name=by.name,
+    )
+    plan.job = job_enqueue(by=by, kind=PLAN, payload={"plan": plan.public_id})
+    plan.save()
+    change_record(
+        by=by,
+        action="plan.asked",
+        thing=("plan", plan.public_id),
+        after={"from_day": from_day.isoformat(), "days": days, "why": why},
+    )
+    return plan
+
+
+def _asked_defects(days: int, options: PlanOptions) -> list[Defect]:
+    found = []
+    if not 1 <= days <= MOST_DAYS:
+        found.append(Defect("/days", f"{days} is out of range", f"1 to {MOST_DAYS}"))
+    for name, least, most in (
+        ("speed_km_h", 1.0, 200.0),
+        ("road_factor", 1.0, 5.0),
+        ("margin", 0.0, 1.0),
+    ):
+        value = getattr(options, name)
+        if not least <= value <= most:
+            found.append(Defect(f"/{name}", f"{value} is out of range", f"{least:g} to {most:g}"))
+    return found
+
+
+def plan_seen(plan: DayPlan) -> Document:
+    """All that the planner is given, as JSON. Run outside a transaction.
+
+    Raises DispatchError where hours of crews cannot be laid out.
+    """
+    seen = day_problem(plan.from_day, plan.days, options_of(plan), plan.told)
+    document: Document = {
+        "problem": problem_document(seen.problem),
+        "unasked": [{"visit": name, "why": why} for name, why in seen.unasked],
+    }
+    if plan.told is not None and plan.told.answer:
+        document["told"] = plan_document(told_plan(plan.told, seen.problem))
+    return document
+
+
+def options_of(plan: DayPlan) -> PlanOptions:
+    """The options that a plan was asked with."""
+    kept = plan.options
+    locks = tuple(Lock(**one) for one in kept["locks"])
+    return PlanOptions(**kept | {"crews_off": tuple(kept["crews_off"]), "locks": locks})
+
+
+def plan_answer(saw: Document, cancelled: Callable[[], bool] = lambda: False) -> Document:
+    """The plan of what was seen, from a child process with limits of memory and time.
+
+    Raises ChildFailedError.
+    """
+    answer: Document = run_in_child(
+        "faults.day_planning:make_plan", saw, limits=LIMITS, cancelled=cancelled
+    )
+    return answer
+
+
+def plan_made(plan: DayPlan, saw: Document, answer: Document, by: Actor) -> None:
+    """Keep a plan and its visits, within the caller's transaction."""
+    plan.saw, plan.answer, plan.state = saw, answer, PlanState.DRAFT
+    plan.version += 1
+    plan.save()
+    told = {one.name: one for one in PlannedVisit.objects.filter(plan=plan.told)}
+    PlannedVisit.objects.bulk_create(_visits(plan, answer, told))
+    change_record(
+        by=by,
+        action="plan.made",
+        thing=("plan", plan.public_id),
+        after={"figures": answer["plan"]["figures"]},
+    )
+
+
+def plan_failed(plan: DayPlan, why: str, by: Actor) -> None:
+    """Say that a plan could not be made, within the caller's transaction."""
+    plan.state, plan.refused = PlanState.FAILED, why[:MOST_WORDS]
+    plan.version += 1
+    plan.save()
+    change_record(by=by, action="plan.failed", thing=("plan", plan.public_id), after={"why": why})
+
+
+def _visits(plan: DayPlan, answer: Document, told: dict[str, PlannedVisit]) -> list[PlannedVisit]:
+    stops = [(route, stop) for route in answer["plan"]["routes"] for stop in route["stops"]]
+    crews = {one.public_id: one for one in Crew.objects.all()}
+    ids = [stop["visit"].partition(":")[2] for _, stop in stops]
+    calls = {one.public_id: one for one in FaultCall.objects.filter(public_id__in=ids)}
+    checks = {one.public_id: one for one in SoakCheck.objects.filter(public_id__in=ids)}
+    made = []
+    for route, stop in stops:
+        kind, _, public_id = stop["visit"].partition(":")
+        before = told.get(stop["visit"])
+        kept = before is not None and before.state == VisitState.STARTED
+        made.append(
+            PlannedVisit(
+                plan=plan,
+                crew=crews[route["crew"]],
+                name=stop["visit"],
+                kind=kind,
+                call=calls.get(public_id),
+                soak_check=checks.get(public_id),
+                starts_at=EPOCH + stop["start_min"] * MINUTE,
+                ends_at=EPOCH + stop["finish_min"] * MINUTE,
+                drive_min=stop["drive_min"],
+                why=answer["why"].get(stop["visit"], "")[:MOST_WORDS],
+                is_locked=stop["locked"],
+                state=VisitState.STARTED if kept else VisitState.PLANNED,
+                state_at=before.state_at if before is not None and kept else None,
+            )
+        )
+    return made
+
+
+@transaction.atomic
+def plan_publish(*, plan: DayPlan, version: int, by: Actor) -> DayPlan:
+    """Let a draft hold: its visits are told, the plan before is superseded, calls that were only
+    reported are planned. Raises Stale, IllegalMove, Conflict where another was published since
+    this one was made."""
+    lock_name(f"day plans of {by.contractor_id}")
+    held = locked_one(plan)
+    _refuse_past(held.version, version)
+    if held.state != PlanState.DRAFT:
+        raise IllegalMove(
+            f"A plan that is {held.state} cannot be published.",
+            extra={"state": held.state, "legal": []},
+        )
+    before = DayPlan.objects.filter(state=PlanState.PUBLISHED).first()
+    if (before.pk if before else None) != held.told_id:
+        raise Conflict("Another plan was published since this one was made: ask for a new one.")
+    if before is not None:
+        before.state = PlanState.SUPERSEDED
+        before.version += 1
+        before.save()
+    held.state, held.published_at, held.published_by_name = PlanState.PUBLISHED, now(), by.name
+    held.version += 1
+    held.save()
+    change_record(
+        by=by,
+        action="plan.published",
+        thing=("plan", held.public_id),
+        after={"superseded": before.public_id if before else ""},
+    )
+    for visit in held.visits.select_related("crew", "call").order_by("pk"):
+        _tell(visit, by)
+    return held
+
+
+def _tell(visit: PlannedVisit, by: Actor) -> None:
+    change_record(
+        by=by,
+        action="visit.planned",
+        thing=("visit", visit.public_id),
+        thread_id=visit.call.public_id if visit.call else "",
+        after=visit_told(visit),
+    )
+    if visit.call is not None and visit.call.state == CallState.REPORTED:
+        call = locked_one(visit.call)
+        if call.state == CallState.REPORTED:
+            why = f"planned: {visit.crew.name}"
+            call_moved(held=call, move=Move(CallState.PLANNED, why), by=by)
+
+
+def visit_told(visit: PlannedVisit) -> Document:
+    """A visit as the feed tells it."""
+    return {
+        "name": visit.name,
+        "crew": visit.crew.public_id,
+        "starts_at": visit.starts_at.isoformat(),
+        "ends_at": visit.ends_at.isoformat(),
+        "state": visit.state,
+        "is_locked": visit.is_locked,
+    }
+
+
+@transaction.atomic
+def visit_move(
+    *, visit: PlannedVisit, to: str, version: int, by: Actor, why: str = ""
+) -> PlannedVisit:
+    """Say that a visit of the published plan was started, done, or missed and why.
+
+    Raises Invalid, Stale, IllegalMove with what is legal.
+    """
+    refuse_defects("move", line_defects("/why", why, MOST_WORDS))
+    held = _held_visit(visit, version)
+    legal = LEGAL_VISITS[VisitState(held.state)]
+    if to not in legal:
+        raise IllegalMove(
+            f"A visit that is {held.state} cannot become {to[:20]}.",
+            extra={"state": held.state, "legal": [str(one) for one in legal]},
+        )
+    if to == VisitState.MISSED and not why.strip():
+        refuse_defects("move", [Defect("/why", "a missed visit wants a reason", "a few words")])
+    held.state, held.state_at = VisitState(to), now()
+    held.missed_why = why if to == VisitState.MISSED else ""
+    return _stored(held, f"visit.{to}", by)
+
+
+@transaction.atomic
+def visit_lock(*, visit: PlannedVisit, locked: bool, version: int, by: Actor) -> PlannedVisit:
+    """Keep a visit's crew and time in later plans, or no longer. Raises Stale, IllegalMove."""
+    held = _held_visit(visit, version)
+    held.is_locked = locked
+    return _stored(held, "visit.locked" if locked else "visit.unlocked", by)
+
+
+def _held_visit(visit: PlannedVisit, version: int) -> PlannedVisit:
+    held = locked_one(visit)
+    _refuse_past(held.version, version)
+    if held.plan.state != PlanState.PUBLISHED:
+        raise IllegalMove(
+            f"The visit is of a plan that is {held.plan.state}; only what is published is done.",
+            extra={"state": held.state, "legal": []},
+        )
+    return held
+
+
+def _stored(held: PlannedVisit, action: str, by: Actor) -> PlannedVisit:
+    held.version += 1
+    held.save()
+    change_record(
+        by=by,
+        action=action,
+        thing=("visit", held.public_id),
+        thread_id=held.call.public_id if held.call else "",
+        after=visit_told(held) | {"why": held.missed_why},
+    )
+    return held
+
+
+def _refuse_past(there: int, version: int) -> None:
+    if there != version:
+        raise Stale(
+            f"This is at version {there}, not {version}: read it again.",
+            extra={"version": there},
+        )

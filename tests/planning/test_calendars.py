@@ -1,0 +1,80 @@
+"""Crews' calendars, read by a library that did not write them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+import vobject
+
+from core.accounts.actor import Actor
+from core.problems import NotFound
+from faults.calendar_text import CalendarVisit, calendar_text
+from faults.services.calendar_addresses import (
+    calendar_address_issue,
+    calendar_address_revoke,
+    calendar_of,
+)
+from faults.services.day_plans import plan_publish, visit_move
+from tests.planning.test_day_plans import a_call, a_crew, at_dawn, made
+
+__all__ = ["at_dawn"]
+
+STAMP = dt.datetime(2026, 3, 1, tzinfo=dt.UTC)
+MADRID = ZoneInfo("Europe/Madrid")
+
+
+def read(text: bytes) -> list[Any]:
+    calendar = vobject.readOne(text.decode())
+    assert calendar.version.value == "2.0"
+    return list(getattr(calendar, "vevent_list", []))
+
+
+def test_a_crew_reads_its_published_visits_and_what_was_missed(by: Actor, at_dawn: Any) -> None:
+    crew = a_crew(by, "Ash")
+    call = a_call(by, 1)
+    _, secret = calendar_address_issue(crew=crew, by=by)
+    assert read(calendar_of(secret)) == []
+    plan = made(by)
+    assert read(calendar_of(secret)) == [], "a draft is told to nobody"
+    plan_publish(plan=plan, version=plan.version, by=by)
+    visit = plan.visits.get()
+    (event,) = read(calendar_of(secret))
+    assert event.uid.value == f"call:{call.public_id}@clampline"
+    assert event.dtstart.value == visit.starts_at
+    assert event.dtend.value == visit.ends_at
+    assert event.summary.value == "Fault: Court 1"
+    assert event.location.value == "1 Mill Rd"
+    assert "Power off and proved dead" in event.description.value
+    visit_move(visit=visit, to="missed", why="gate shut", version=visit.version, by=by)
+    (event,) = read(calendar_of(secret))
+    assert event.status.value == "CANCELLED"
+
+
+def test_an_address_ends_at_once_and_is_kept_as_a_digest(by: Actor) -> None:
+    address, secret = calendar_address_issue(crew=a_crew(by, "Ash"), by=by)
+    assert secret not in address.secret_digest
+    calendar_of(secret)
+    calendar_address_revoke(address=address, by=by)
+    for wrong in (secret, "", "x" * 43):
+        with pytest.raises(NotFound):
+            calendar_of(wrong)
+
+
+def test_the_day_on_which_clocks_change_nights_and_odd_texts_are_read_back() -> None:
+    """29 March 2026 in Madrid: clocks go from 02:00 to 03:00, so this visit has one hour."""
+    starts = dt.datetime(2026, 3, 29, 1, 30, tzinfo=MADRID)
+    ends = dt.datetime(2026, 3, 29, 3, 30, tzinfo=MADRID)
+    words = "Gate; code 1,2\\3\nÜber die Brücke, " + "weit " * 40
+    visit = CalendarVisit("call:1@clampline", 7, starts, ends, "Fault: A, B; C", "1, Rd", words)
+    text = calendar_text("Crew, North", [visit], STAMP)
+    assert all(len(line) <= 75 for line in text.split(b"\r\n")), "RFC 5545, 3.1"
+    assert b"\n" not in text.replace(b"\r\n", b"")
+    (event,) = read(text)
+    assert event.dtend.value - event.dtstart.value == dt.timedelta(hours=1)
+    assert event.dtstart.value.astimezone(MADRID).time() == dt.time(1, 30)
+    assert event.summary.value == "Fault: A, B; C"
+    assert event.description.value == words
+    assert event.sequence.value == "7"

@@ -1,0 +1,266 @@
+"""Plans of days: asked for, made by a job, published, told, and what becomes of their visits."""
+
+from __future__ import annotations
+
+import datetime as dt
+from itertools import pairwise
+from typing import Any
+
+import pytest
+import time_machine
+
+from core.accounts.actor import Actor
+from core.accounts.people import crew_create
+from core.models import Change, Crew
+from core.problems import Conflict, IllegalMove, Invalid, Stale
+from faults.models import DayPlan, FaultCall, PlannedVisit, PlanState, VisitState
+from faults.selectors.day_problem import Lock, PlanOptions
+from faults.services.call_moves import Move, call_move
+from faults.services.calls import Where, call_assign, call_open
+from faults.services.crew_cards import (
+    CallWants,
+    CrewPlanned,
+    call_needs_set,
+    crew_card_set,
+    crew_position_tell,
+)
+from faults.services.day_plans import plan_ask, plan_publish, visit_lock, visit_move
+from sites.services.controllers import ControllerDetails, controller_create
+from sites.services.properties import PropertyDetails, property_create
+from tests.faults.places import path_on
+from tests.planning.running import run_jobs
+
+MONDAY = dt.datetime(2026, 6, 1, 5, 0, tzinfo=dt.UTC)
+HOURS = [
+    {
+        "weekday": day,
+        "start": "07:30",
+        "stop": "16:00",
+        "breaks": [{"earliest": "11:30", "latest": "13:00", "minutes": 30}],
+    }
+    for day in range(7)
+]
+
+
+def a_crew(by: Actor, name: str, **more: Any) -> Crew:
+    crew = crew_create(name=name, members=[], by=by)
+    card = {"time_zone": "Europe/Madrid", "base_lat": 40.40, "base_lon": -3.70, "hours": HOURS}
+    crew_card_set(crew=crew, planned=CrewPlanned(**card | more), version=0, by=by)
+    return crew
+
+
+def a_call(by: Actor, number: int, lat: float | None = 40.42) -> FaultCall:
+    lon = None if lat is None else -3.70 + 0.02 * number
+    details = PropertyDetails(
+        f"Court {number}", time_zone="Europe/Madrid", lat=lat, lon=lon, address=f"{number} Mill Rd"
+    )
+    place = property_create(details=details, by=by)
+    cabinet = controller_create(place=place, details=ControllerDetails("North"), by=by)
+    return call_open(where=Where.of_path(path_on(cabinet, by)), by=by)
+
+
+def made(by: Actor, **more: Any) -> DayPlan:
+    options = more.pop("options", None)
+    day = more.pop("from_day", MONDAY.date())
+    plan = plan_ask(from_day=day, days=more.pop("days", 1), by=by, options=options, **more)
+    run_jobs()
+    plan.refresh_from_db()
+    return plan
+
+
+@pytest.fixture
+def at_dawn() -> Any:
+    with time_machine.travel(MONDAY, tick=False) as traveller:
+        yield traveller
+
+
+def test_a_day_is_planned_published_and_told(by: Actor, at_dawn: Any) -> None:
+    crews = [a_crew(by, name) for name in ("Ash", "Birch")]
+    calls = [a_call(by, number) for number in range(4)]
+    plan = made(by)
+    assert plan.state == PlanState.DRAFT
+    visits = list(plan.visits.order_by("starts_at"))
+    assert {one.name for one in visits} == {f"call:{one.public_id}" for one in calls}
+    assert {one.crew_id for one in visits} <= {one.pk for one in crews}
+    assert all(one.why for one in visits)
+    for crew in crews:
+        own = [one for one in visits if one.crew_id == crew.pk]
+        assert all(a.ends_at <= b.starts_at for a, b in pairwise(own))
+    held = plan_publish(plan=plan, version=plan.version, by=by)
+    assert held.state == PlanState.PUBLISHED
+    told = Change.objects.filter(action="visit.planned")
+    assert {one.after["name"] for one in told} == {one.name for one in visits}
+    assert {one.state for one in FaultCall.objects.all()} == {"planned"}
+    with pytest.raises(Stale):
+        plan_publish(plan=plan, version=plan.version, by=by)
+
+
+def test_what_cannot_be_planned_says_why(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash", skills=["splicing"])
+    unknown, unskilled, shut = a_call(by, 1, lat=None), a_call(by, 2), a_call(by, 3)
+    call_needs_set(call=unskilled, wants=CallWants(skills=["high voltage"]), version=0, by=by)
+    night = [{"weekday": 0, "start": "20:00", "stop": "22:00"}]
+    call_needs_set(call=shut, wants=CallWants(access=night), version=0, by=by)
+    plan = made(by)
+    assert not plan.visits.exists()
+    why = {one["visit"]: one["text"] for one in plan.answer["left_out"]}
+    assert "high voltage" in why[f"call:{unskilled.public_id}"]
+    assert why[f"call:{shut.public_id}"]
+    (unasked,) = plan.saw["unasked"]
+    assert unasked["visit"] == f"call:{unknown.public_id}"
+    assert "no position" in unasked["why"]
+
+
+def test_a_day_without_crews_or_calls_is_empty(by: Actor, at_dawn: Any) -> None:
+    assert made(by).state == PlanState.DRAFT
+    a_crew(by, "Ash", days_off=[MONDAY.date().isoformat()])
+    call = a_call(by, 1)
+    plan = made(by)
+    (left,) = plan.answer["left_out"]
+    assert (left["visit"], plan.visits.count()) == (f"call:{call.public_id}", 0)
+    assert "shift" in left["text"]
+
+
+def test_a_replan_without_a_crew_moves_its_visits_alone(by: Actor, at_dawn: Any) -> None:
+    crews = {name: a_crew(by, name) for name in ("Ash", "Birch", "Cedar")}
+    for number in range(6):
+        a_call(by, number)
+    first = made(by)
+    plan_publish(plan=first, version=first.version, by=by)
+    before = {one.name: one.crew_id for one in first.visits.all()}
+    sick = next(iter(before.values()))
+    off = next(one for one in crews.values() if one.pk == sick)
+    second = made(by, options=PlanOptions(crews_off=(off.public_id,)), why="Ash is ill")
+    after = {one.name: one.crew_id for one in second.visits.all()}
+    assert sick not in after.values()
+    stayed = {name for name, crew in before.items() if crew != sick}
+    assert all(after.get(name) == before[name] for name in stayed)
+    assert all(one["why"] for one in second.answer["changes"])
+    plan_publish(plan=second, version=second.version, by=by)
+    first.refresh_from_db()
+    assert first.state == PlanState.SUPERSEDED
+    assert DayPlan.objects.filter(state=PlanState.PUBLISHED).count() == 1
+
+
+def test_a_plan_that_was_overtaken_is_not_published(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    a_call(by, 1)
+    one, other = made(by), made(by)
+    plan_publish(plan=one, version=one.version, by=by)
+    with pytest.raises(Conflict, match="since this one was made"):
+        plan_publish(plan=other, version=other.version, by=by)
+
+
+def test_started_and_locked_visits_stay_and_done_ones_go(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    a_crew(by, "Birch")
+    for number in range(5):
+        a_call(by, number)
+    plan = made(by)
+    plan_publish(plan=plan, version=plan.version, by=by)
+    visits = list(plan.visits.order_by("starts_at"))
+    begun, locked = visits[0], visits[-1]
+    at_dawn.move_to(begun.starts_at)
+    begun = visit_move(visit=begun, to="started", version=begun.version, by=by)
+    visit_lock(visit=locked, locked=True, version=locked.version, by=by)
+    again = made(by)
+    after = {one.name: one for one in again.visits.all()}
+    assert (after[begun.name].crew_id, after[begun.name].state) == (begun.crew_id, "started")
+    kept = after[locked.name]
+    assert (kept.crew_id, kept.starts_at, kept.is_locked) == (
+        locked.crew_id,
+        locked.starts_at,
+        True,
+    )
+    visit_move(visit=begun, to="done", version=begun.version, by=by)
+    assert begun.name not in {one.name for one in made(by).visits.all()}
+
+
+def test_a_visit_moves_as_its_table_says(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    a_call(by, 1)
+    plan = made(by)
+    visit = plan.visits.get()
+    with pytest.raises(IllegalMove, match="only what is published"):
+        visit_move(visit=visit, to="started", version=visit.version, by=by)
+    plan_publish(plan=plan, version=plan.version, by=by)
+    with pytest.raises(IllegalMove) as refused:
+        visit_move(visit=visit, to="done", version=visit.version, by=by)
+    assert refused.value.extra["legal"] == ["started", "missed"]
+    with pytest.raises(Invalid):
+        visit_move(visit=visit, to="missed", version=visit.version, by=by)
+    missed = visit_move(visit=visit, to="missed", why="gate shut", version=visit.version, by=by)
+    assert (missed.state, missed.missed_why) == (VisitState.MISSED, "gate shut")
+    with pytest.raises(Stale):
+        visit_move(visit=visit, to="missed", why="again", version=visit.version, by=by)
+    assert made(by).visits.get().name == visit.name, "what was missed is planned again"
+
+
+def test_a_visit_is_moved_by_hand_to_a_crew_and_a_time(by: Actor, at_dawn: Any) -> None:
+    ash, birch = a_crew(by, "Ash"), a_crew(by, "Birch")
+    call = a_call(by, 1)
+    name = f"call:{call.public_id}"
+    at = dt.datetime(2026, 6, 1, 10, 30, tzinfo=dt.UTC)
+    lock = Lock(name, birch.public_id, int(at.timestamp() // 60))
+    visit = made(by, options=PlanOptions(locks=(lock,))).visits.get()
+    assert (visit.crew_id, visit.starts_at, visit.is_locked) == (birch.pk, at, True)
+    assert ash.pk != visit.crew_id
+
+
+def test_a_waiting_call_is_planned_from_its_day(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    call = a_call(by, 1)
+    until = MONDAY.date() + dt.timedelta(days=2)
+    call_move(call=call, move=Move("waiting", "parts", until=until), version=call.version, by=by)
+    assert not made(by).visits.exists()
+    visit = made(by, days=3).visits.get()
+    assert visit.starts_at.date() == until
+
+
+def test_a_crew_that_is_under_way_starts_where_it_is(by: Actor, at_dawn: Any) -> None:
+    crew = a_crew(by, "Ash")
+    a_call(by, 1)
+    far = made(by).visits.get().drive_min
+    at_dawn.move_to(dt.datetime(2026, 6, 1, 7, 0, tzinfo=dt.UTC))
+    crew_position_tell(crew=crew, lat=40.42, lon=-3.68, by=by)
+    assert made(by).visits.get().drive_min < far
+
+
+@pytest.mark.parametrize(
+    ("planned", "pointer"),
+    [
+        ({"time_zone": "Mars/Base"}, "/time_zone"),
+        ({"base_lat": 91.0}, "/base_lat"),
+        ({"people": 0}, "/people"),
+        ({"skills": ["Splicing!"]}, "/skills"),
+        ({"parts": {"gel": -1}}, "/parts"),
+        ({"days_off": ["tomorrow"]}, "/days_off/0"),
+        ({"hours": [{"weekday": 7, "start": "07:00", "stop": "08:00"}]}, "/hours/0"),
+        ({"hours": [{"weekday": 1, "start": "7", "stop": "08:00"}]}, "/hours/0"),
+        ({"hours": [HOURS[0], HOURS[0]]}, "/hours"),
+    ],
+)
+def test_a_card_that_does_not_fit(by: Actor, planned: dict[str, Any], pointer: str) -> None:
+    with pytest.raises(Invalid) as invalid:
+        a_crew(by, "Ash", **planned)
+    assert [defect.pointer for defect in invalid.value.defects] == [pointer]
+
+
+def test_the_night_on_which_clocks_go_back_is_an_hour_longer(by: Actor) -> None:
+    """25 October 2026 in Madrid: from 22:00 to 06:00 are nine hours."""
+    night = [{"weekday": 5, "start": "22:00", "stop": "06:00"}]
+    with time_machine.travel(dt.datetime(2026, 10, 24, 12, tzinfo=dt.UTC), tick=False):
+        a_crew(by, "Owl", hours=night)
+        a_call(by, 1)
+        plan = made(by, from_day=dt.date(2026, 10, 24))
+    (shift,) = plan.saw["problem"]["crews"][0]["shifts"]
+    assert shift["stop_min"] - shift["start_min"] == 9 * 60
+    assert PlannedVisit.objects.get().starts_at.date() == dt.date(2026, 10, 24)
+
+
+def test_a_crew_that_a_call_was_given_to_has_it(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    birch = a_crew(by, "Birch", base_lat=41.0)
+    call = a_call(by, 1)
+    call_assign(call=call, to=birch, version=call.version, by=by)
+    assert made(by).visits.get().crew_id == birch.pk
