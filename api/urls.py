@@ -15,6 +15,14 @@ from api.faults.audit_questions import AuditQuestions, AuditQuestionWithdraw, On
 from api.faults.audit_reports import AuditReportContent, AuditReports, OneAuditReport
 from api.faults.call_moves import CallAssign, CallMoves
 from api.faults.calls import CallEvents, Calls, OneCall
+from api.faults.crew_cards import (
+    CalendarAddressRevoke,
+    CallNeedsResource,
+    CrewCalendarAddresses,
+    CrewCardResource,
+    CrewPosition,
+)
+from api.faults.day_plans import DayPlanPublish, DayPlans, OneDayPlan
 from api.faults.events import Events, EventsBulk, OneEvent
 from api.faults.findings import Findings, OneFinding
 from api.faults.observations import Observations, ObservationVoidings
@@ -27,6 +35,7 @@ from api.faults.soak_checks import OneSoakCheck, SoakCheckDone, SoakChecks
 from api.faults.sound_records import WirePathSoundRecords
 from api.faults.stop_questions import CallLimits, CallStopQuestions
 from api.faults.traces import OneTrace, TraceEnd, TraceNext, Traces
+from api.faults.visits import OneVisit, VisitMoves, Visits
 from api.jobs import JobAskAgain, JobCancel, Jobs, OneJob
 from api.schema import SchemaView
 from api.sites.controllers import ControllerEnd, Controllers, ControllerSeasons, OneController
@@ -208,4 +217,27 @@ urlpatterns = [
     path("jobs/<public_id:public_id>/cancel", JobCancel.as_view(), name="job-cancel"),
     path("jobs/<public_id:public_id>/ask-again", JobAskAgain.as_view(), name="job-ask-again"),
     path("changes", Changes.as_view(), name="changes"),
+    path("crews/<public_id:public_id>/card", CrewCardResource.as_view(), name="crew-card"),
+    path("crews/<public_id:public_id>/position", CrewPosition.as_view(), name="crew-position"),
+    path(
+        "crews/<public_id:public_id>/calendar-addresses",
+        CrewCalendarAddresses.as_view(),
+        name="crew-calendar-addresses",
+    ),
+    path(
+        "calendar-addresses/<public_id:public_id>/revoke",
+        CalendarAddressRevoke.as_view(),
+        name="calendar-address-revoke",
+    ),
+    path("calls/<public_id:public_id>/needs", CallNeedsResource.as_view(), name="call-needs"),
+    path("day-plans", DayPlans.as_view(), name="day-plans"),
+    path("day-plans/<public_id:public_id>", OneDayPlan.as_view(), name="day-plan"),
+    path(
+        "day-plans/<public_id:public_id>/publish",
+        DayPlanPublish.as_view(),
+        name="day-plan-publish",
+    ),
+    path("visits", Visits.as_view(), name="visits"),
+    path("visits/<public_id:public_id>", OneVisit.as_view(), name="visit"),
+    path("visits/<public_id:public_id>/moves", VisitMoves.as_view(), name="visit-moves"),
 ]

@@ -39,6 +39,8 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "TokenScope": "core.accounts.actor.TokenScope.values",
         "TraceOutcome": "faults.models.trace.TraceOutcome.values",
         "Urgency": "faults.models.call.Urgency.values",
+        "PlanState": "faults.models.dispatch.PlanState.values",
+        "VisitState": "faults.models.dispatch.VisitState.values",
         "MapKind": ["path", "node", "segment", "device"],
         "AskerKind": ["person", "token"],
         "ActorKind": ["person", "token", "system"],

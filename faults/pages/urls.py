@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import path
 
 from faults.pages.board import board
+from faults.pages.calendars import calendar
 from faults.pages.calls import call_move_page, call_page, call_path_page, trace_begin
 from faults.pages.closing import call_close, call_left, call_left_add, hand_over
 from faults.pages.decisions import call_limit, call_soak, call_stop
@@ -31,6 +32,7 @@ from faults.pages.traces import (
 urlpatterns = [
     path("", open_calls, name="open-calls"),
     path("board", board, name="board"),
+    path("calendars/<slug:secret>.ics", calendar, name="calendar"),
     path("properties/<slug:public_id>", property_page, name="property"),
     path("properties/<slug:public_id>/report", intake, name="property-report"),
     path("paths/<slug:public_id>", path_page, name="path"),

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Callable
 
 from core.accounts.actor import Actor, Role, TokenScope
-from core.accounts.people import crew_create, person_create
+from core.accounts.people import person_create
 from core.accounts.tokens import token_issue
 from core.clock import now
 from core.models import Job, JobState
@@ -23,6 +23,7 @@ from sites.models import Device
 from tests.api.pictures import png
 from tests.conftest import PASSWORD
 from tests.faults.places import path_at_new_place
+from tests.planning.things import a_calendar_address, a_crew_with_card, a_plan, a_visit
 from tests.repairs.field import opened, repaired
 
 
@@ -37,7 +38,7 @@ def a_person(by: Actor, name: str = "Wren Alderton") -> str:
 
 
 def a_crew(by: Actor, name: str = "North crew") -> str:
-    return crew_create(name=name, members=[], by=by).public_id
+    return a_crew_with_card(by, name).public_id
 
 
 def a_token(by: Actor) -> str:
@@ -148,5 +149,8 @@ THINGS: dict[str, Callable[[Actor], str]] = {
     "soak-checks": a_soak_check,
     "audit-questions": an_audit_question,
     "audit-reports": an_audit_report,
+    "day-plans": lambda by: a_plan(by).public_id,
+    "visits": a_visit,
+    "calendar-addresses": a_calendar_address,
 }
 """By the first word of the route's address."""

@@ -105,6 +105,7 @@ def test_every_table_with_a_contractor_is_scoped() -> None:
 UNIQUE_EVERYWHERE = {
     ("Person", "sign_in_name"): "a sign-in says no contractor",
     ("MachineToken", "secret_digest"): "a request with a token says no contractor",
+    ("CalendarAddress", "secret_digest"): "a request for a calendar says no contractor",
 }
 
 # What is looked for over all contractors, with the reason.

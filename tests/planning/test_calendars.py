@@ -8,10 +8,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 import vobject
+from django.core.cache import cache
+from django.test import Client
 
 from core.accounts.actor import Actor
 from core.problems import NotFound
 from faults.calendar_text import CalendarVisit, calendar_text
+from faults.pages.calendars import MOST_A_MINUTE
 from faults.services.calendar_addresses import (
     calendar_address_issue,
     calendar_address_revoke,
@@ -78,3 +81,26 @@ def test_the_day_on_which_clocks_change_nights_and_odd_texts_are_read_back() -> 
     assert event.summary.value == "Fault: A, B; C"
     assert event.description.value == words
     assert event.sequence.value == "7"
+
+
+@pytest.mark.parametrize("method", ["get", "head"])
+def test_the_address_answers_without_a_session_and_nothing_keeps_it(
+    by: Actor, client: Client, method: str
+) -> None:
+    address, secret = calendar_address_issue(crew=a_crew(by, "Ash"), by=by)
+    found = getattr(client, method)(f"/calendars/{secret}.ics")
+    assert (found.status_code, found["Content-Type"]) == (200, "text/calendar; charset=utf-8")
+    assert found["Cache-Control"] == "private, no-store"
+    assert not found.cookies
+    calendar_address_revoke(address=address, by=by)
+    gone, never = (client.get(f"/calendars/{one}.ics") for one in (secret, "x" * 43))
+    assert (gone.status_code, gone.content) == (404, never.content)
+    assert client.post(f"/calendars/{secret}.ics").status_code == 405
+
+
+def test_whoever_guesses_is_held_up(client: Client, db: None) -> None:
+    cache.clear()
+    statuses = [client.get(f"/calendars/{n}.ics").status_code for n in range(MOST_A_MINUTE + 2)]
+    assert statuses[0] == 404
+    assert statuses[-1] == 429
+    cache.clear()

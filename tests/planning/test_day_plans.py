@@ -9,12 +9,15 @@ from typing import Any
 import pytest
 import time_machine
 
-from core.accounts.actor import Actor
+from core.accounts.actor import Actor, system_actor
 from core.accounts.people import crew_create
+from core.jobs.child import ChildLimits
 from core.models import Change, Crew
 from core.problems import Conflict, IllegalMove, Invalid, Stale
+from core.tenancy.scope import contractor_scope
 from faults.models import DayPlan, FaultCall, PlannedVisit, PlanState, VisitState
 from faults.selectors.day_problem import Lock, PlanOptions
+from faults.services import day_plans
 from faults.services.call_moves import Move, call_move
 from faults.services.calls import Where, call_assign, call_open
 from faults.services.crew_cards import (
@@ -29,6 +32,8 @@ from sites.services.controllers import ControllerDetails, controller_create
 from sites.services.properties import PropertyDetails, property_create
 from tests.faults.places import path_on
 from tests.planning.running import run_jobs
+
+pytestmark = pytest.mark.slow
 
 MONDAY = dt.datetime(2026, 6, 1, 5, 0, tzinfo=dt.UTC)
 HOURS = [
@@ -264,3 +269,29 @@ def test_a_crew_that_a_call_was_given_to_has_it(by: Actor, at_dawn: Any) -> None
     call = a_call(by, 1)
     call_assign(call=call, to=birch, version=call.version, by=by)
     assert made(by).visits.get().crew_id == birch.pk
+
+
+def test_a_plan_that_takes_too_long_is_told_as_failed_and_asked_again(
+    by: Actor, at_dawn: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    a_crew(by, "Ash")
+    a_call(by, 1)
+    with monkeypatch.context() as short:
+        short.setattr(day_plans, "LIMITS", ChildLimits(time_s=0.05))
+        failed = made(by)
+    assert (failed.state, failed.visits.count()) == (PlanState.FAILED, 0)
+    assert "more than 0.05 s" in failed.refused
+    assert Change.objects.filter(action="plan.failed").count() == 1
+    with pytest.raises(IllegalMove):
+        plan_publish(plan=failed, version=failed.version, by=by)
+    assert made(by).state == PlanState.DRAFT
+
+
+def test_no_plan_sees_another_contractor(by: Actor, other_contractor: Any, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    own = a_call(by, 1)
+    with contractor_scope(other_contractor.pk):
+        theirs = system_actor(other_contractor.pk, "tests")
+        a_crew(theirs, "Birch")
+        a_call(theirs, 2)
+    assert [one.call_id for one in made(by).visits.all()] == [own.pk]

@@ -1,0 +1,36 @@
+"""A crew's calendar at its secret address: for calendar programs, which cannot sign in."""
+
+from __future__ import annotations
+
+from django.core.cache import cache
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
+
+from core.clock import now
+from core.problems import NotFound
+from faults.services.calendar_addresses import calendar_of
+
+MOST_A_MINUTE = 60
+
+
+@require_safe
+def calendar(request: HttpRequest, secret: str) -> HttpResponse:
+    """The calendar, or 404, which looks the same for what was revoked and what never was."""
+    headers = {"Cache-Control": "private, no-store", "X-Robots-Tag": "noindex"}
+    if _asked_too_often(request):
+        return HttpResponse("Too many requests.", "text/plain", 429, headers=headers)
+    try:
+        text = calendar_of(secret)
+    except NotFound as missing:
+        return HttpResponse(missing.detail, "text/plain", 404, headers=headers)
+    return HttpResponse(text, "text/calendar; charset=utf-8", headers=headers)
+
+
+def _asked_too_often(request: HttpRequest) -> bool:
+    """Secrets have 256 bits; this keeps guessing from costing us anything."""
+    key = f"calendars:{request.META.get('REMOTE_ADDR', '')}:{int(now().timestamp()) // 60}"
+    cache.add(key, 0, 120)
+    try:
+        return int(cache.incr(key)) > MOST_A_MINUTE
+    except ValueError:
+        return False
