@@ -25,6 +25,13 @@ from api.faults.crew_cards import (
 from api.faults.day_plans import DayPlanPublish, DayPlans, OneDayPlan
 from api.faults.events import Events, EventsBulk, OneEvent
 from api.faults.findings import Findings, OneFinding
+from api.faults.inspections import (
+    InspectionDone,
+    InspectionRulesResource,
+    Inspections,
+    InspectionSkipped,
+    OneInspection,
+)
 from api.faults.observations import Observations, ObservationVoidings
 from api.faults.partial_restores import CallPartialRestore, CallPartialRestoreProposal
 from api.faults.photos import OnePhoto, PhotoContent, RemovedPartPhotos, RepairPhotos
@@ -35,6 +42,15 @@ from api.faults.soak_checks import OneSoakCheck, SoakCheckDone, SoakChecks
 from api.faults.sound_records import WirePathSoundRecords
 from api.faults.stop_questions import CallLimits, CallStopQuestions
 from api.faults.traces import OneTrace, TraceEnd, TraceNext, Traces
+from api.faults.trouble_flags import (
+    OneRecurrenceRun,
+    OneTroubleFlag,
+    RecurrenceRuns,
+    TroubleFlagClear,
+    TroubleFlagMoves,
+    TroubleFlags,
+    TroubleFlagWatch,
+)
 from api.faults.visits import OneVisit, VisitMoves, Visits
 from api.jobs import JobAskAgain, JobCancel, Jobs, OneJob
 from api.schema import SchemaView
@@ -212,6 +228,38 @@ urlpatterns = [
         AuditReportContent.as_view(),
         name="audit-report-content",
     ),
+    path("trouble-flags", TroubleFlags.as_view(), name="trouble-flags"),
+    path("trouble-flags/<public_id:public_id>", OneTroubleFlag.as_view(), name="trouble-flag"),
+    path(
+        "trouble-flags/<public_id:public_id>/moves",
+        TroubleFlagMoves.as_view(),
+        name="trouble-flag-moves",
+    ),
+    path(
+        "trouble-flags/<public_id:public_id>/watch",
+        TroubleFlagWatch.as_view(),
+        name="trouble-flag-watch",
+    ),
+    path(
+        "trouble-flags/<public_id:public_id>/clear",
+        TroubleFlagClear.as_view(),
+        name="trouble-flag-clear",
+    ),
+    path("recurrence-runs", RecurrenceRuns.as_view(), name="recurrence-runs"),
+    path(
+        "recurrence-runs/<public_id:public_id>", OneRecurrenceRun.as_view(), name="recurrence-run"
+    ),
+    path("inspections", Inspections.as_view(), name="inspections"),
+    path("inspections/<public_id:public_id>", OneInspection.as_view(), name="inspection"),
+    path(
+        "inspections/<public_id:public_id>/done", InspectionDone.as_view(), name="inspection-done"
+    ),
+    path(
+        "inspections/<public_id:public_id>/skip",
+        InspectionSkipped.as_view(),
+        name="inspection-skip",
+    ),
+    path("inspection-rules", InspectionRulesResource.as_view(), name="inspection-rules"),
     path("jobs", Jobs.as_view(), name="jobs"),
     path("jobs/<public_id:public_id>", OneJob.as_view(), name="job"),
     path("jobs/<public_id:public_id>/cancel", JobCancel.as_view(), name="job-cancel"),

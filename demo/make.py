@@ -5,6 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from django.db import transaction
+
+from core.accounts.actor import Actor
 from core.changes.sequencer import sequence_changes
 from core.clock import as_of, now
 from core.problems import Conflict
@@ -15,6 +18,8 @@ from demo.register import register_create
 from demo.stories import LAST_EVENT, Cast, event_story, fault_story, last_story, visit_story
 from demo.timeline import tell
 from faults.models import FaultCall, FaultEvent, Finding, Trace
+from faults.services.recurrence_runs import run_search, run_store
+from faults.trouble_search import Search
 from sites.models import Controller, Device, Property, WirePath
 
 REPORTED_LABEL = "Bandstand path"
@@ -69,8 +74,20 @@ def demo_make() -> bool:
         ]
         stories.append(last_story(cast, REPORTED_LABEL, until - dt.timedelta(minutes=40)))
         tell(stories, until)
+        with as_of(until):
+            trouble_night(until, by=staff.supervisor)
     sequence_changes()
     return True
+
+
+@transaction.atomic
+def _stored(search: Search, by: Actor) -> None:
+    run_store(search=search, job_id=None, by=by)
+
+
+def trouble_night(moment: dt.datetime, *, by: Actor) -> None:
+    """Look at the whole history, as the night's job does, within the contractor's scope."""
+    _stored(run_search({"as_of": moment.isoformat()}), by)
 
 
 def demo_counts() -> DemoCounts:

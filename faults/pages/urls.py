@@ -28,6 +28,13 @@ from faults.pages.traces import (
     trace_picture,
     trace_withdraw,
 )
+from faults.pages.trouble import (
+    flag_page,
+    flag_say,
+    inspection_page,
+    inspections,
+    trouble,
+)
 
 urlpatterns = [
     path("", open_calls, name="open-calls"),
@@ -69,4 +76,9 @@ urlpatterns = [
     path("traces/<slug:public_id>/end", trace_finish, name="trace-end"),
     path("traces/<slug:public_id>/other", trace_other, name="trace-other"),
     path("findings/<slug:public_id>", finding_page, name="finding"),
+    path("trouble", trouble, name="trouble"),
+    path("trouble/<slug:public_id>", flag_page, name="trouble-flag"),
+    path("trouble/<slug:public_id>/say", flag_say, name="trouble-flag-say"),
+    path("inspections", inspections, name="inspections"),
+    path("inspections/<slug:public_id>", inspection_page, name="inspection"),
 ]

@@ -50,6 +50,7 @@ OF_A_LIST: dict[str, Callable[[Actor], str]] = {
     "changes": a_path,
     "me": lambda by: "",
     "openapi.json": lambda by: "",
+    "inspection-rules": lambda by: "",
     "audit": lambda by: a_repair(by).public_id,
 }
 ASKED = {

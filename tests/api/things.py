@@ -11,12 +11,22 @@ from core.accounts.tokens import token_issue
 from core.clock import now
 from core.models import Job, JobState
 from faults.audit_question import AuditQuestion
-from faults.models import Finding, Repair, SavedQuestion, SoakCheck, Trace
+from faults.models import (
+    Finding,
+    Inspection,
+    RecurrenceRun,
+    Repair,
+    SavedQuestion,
+    SoakCheck,
+    Trace,
+    TroubleFlag,
+)
 from faults.services.audit_questions import question_save
 from faults.services.audit_reports import REPORT, report_ask, report_keep, report_made
 from faults.services.calls import Where, call_open
 from faults.services.events import EventReport, event_report
 from faults.services.photos import photo_add
+from faults.services.recurrence_runs import run_search, run_store
 from faults.services.removed_parts import PartDetails, part_remove
 from faults.services.traces import trace_start
 from sites.models import Device
@@ -25,6 +35,7 @@ from tests.conftest import PASSWORD
 from tests.faults.places import path_at_new_place
 from tests.planning.things import a_calendar_address, a_crew_with_card, a_plan, a_visit
 from tests.repairs.field import opened, repaired
+from tests.trouble.history import EVIDENCE
 
 
 def a_person(by: Actor, name: str = "Wren Alderton") -> str:
@@ -130,6 +141,36 @@ def an_audit_report(by: Actor) -> str:
     return report.public_id
 
 
+def a_recurrence_run(by: Actor) -> RecurrenceRun:
+    return run_store(search=run_search({"as_of": now().isoformat()}), job_id=None, by=by)
+
+
+def a_trouble_flag(by: Actor) -> TroubleFlag:
+    """Raised by hand: what raises one needs years of failures."""
+    return TroubleFlag.objects.create(
+        path=path_at_new_place(by),
+        kind="stretch",
+        state="raised",
+        places=[{"splice": "N2"}],
+        evidence=EVIDENCE,
+        raised_at=now(),
+        run=a_recurrence_run(by),
+    )
+
+
+def an_inspection(by: Actor) -> str:
+    flag = a_trouble_flag(by)
+    look = Inspection.objects.create(
+        property=flag.path.controller.property,
+        flag=flag,
+        number=1,
+        due_on=now().date(),
+        chance=0.2,
+        created_at=now(),
+    )
+    return look.public_id
+
+
 THINGS: dict[str, Callable[[Actor], str]] = {
     "people": a_person,
     "crews": a_crew,
@@ -152,5 +193,8 @@ THINGS: dict[str, Callable[[Actor], str]] = {
     "day-plans": lambda by: a_plan(by).public_id,
     "visits": a_visit,
     "calendar-addresses": a_calendar_address,
+    "trouble-flags": lambda by: a_trouble_flag(by).public_id,
+    "recurrence-runs": lambda by: a_recurrence_run(by).public_id,
+    "inspections": an_inspection,
 }
 """By the first word of the route's address."""

@@ -30,7 +30,17 @@ from demo.places import OLD_SPLICE, PROPERTIES, TROUBLE_STRETCHES
 from demo.stories import LAST_EVENT
 from faults.audit_question import AuditQuestion
 from faults.forms.place import place_document
-from faults.models import FaultCall, FaultEvent, Finding, Observation, RemovedPart, SoakCheck, Trace
+from faults.models import (
+    FaultCall,
+    FaultEvent,
+    Finding,
+    Inspection,
+    Observation,
+    RemovedPart,
+    SoakCheck,
+    Trace,
+    TroubleFlag,
+)
 from faults.selectors.traces import trace_next
 from faults.trace_snapshot import CACHE
 from sites.models import Controller, Device, PathRevision, Property, Season
@@ -68,6 +78,7 @@ def test_the_demo_is_whole_and_made_once(demo: Contractor) -> None:
         check_calls_and_traces()
         check_aftermath()
         check_trouble_stretches()
+        check_trouble_flags()
         check_open_calls()
         check_changes()
     check_audit(demo)
@@ -160,6 +171,28 @@ def check_audit(demo: Contractor) -> None:
     assert int(crews["South crew"]["stopped"] or 0) > int(crews["North crew"]["stopped"] or 0) > 0
     good = figures["parts-good"].rows[0]
     assert len(good.opens["sound"]) == good.cells["sound"] > 0
+
+
+def check_trouble_flags() -> None:
+    """The three stretches that were planted are flagged, and nothing else is."""
+    flags = list(TroubleFlag.objects.select_related("path"))
+    planted = dict(TROUBLE_STRETCHES)
+    laid = {
+        one.path.label: laid_path(one.path, plan.lat, plan.lon)
+        for plan in PROPERTIES
+        for one in plan.controllers
+    }
+    assert sorted(flag.path.label for flag in flags) == sorted(planted)
+    for flag in flags:
+        true = [
+            place_document(one)
+            for one in stretch_places(laid[flag.path.label], planted[flag.path.label])
+        ]
+        inside = [place for place in flag.places if place in true]
+        assert len(inside) >= 0.8 * len(flag.places), (flag.path.label, flag.places)
+        assert flag.state == "raised"
+        assert flag.evidence["failures"] >= TROUBLE_FAULTS - 1
+        assert Inspection.objects.filter(flag=flag, state="open").count() == 1
 
 
 def check_open_calls() -> None:

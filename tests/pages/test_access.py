@@ -12,13 +12,23 @@ from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 
 from core.accounts.actor import Role
+from core.clock import now
 from core.models import Contractor, Person
 from core.tenancy.scope import contractor_scope
-from faults.models import Finding, Observation, Photo, RemovedPart, Repair
+from faults.models import (
+    Finding,
+    Inspection,
+    Observation,
+    Photo,
+    RemovedPart,
+    Repair,
+    TroubleFlag,
+)
 from faults.models import Trace as TraceRow
 from faults.pages.audit_urls import urlpatterns as audit_pages
 from faults.pages.urls import urlpatterns as faults_pages
 from faults.services.photos import photo_add
+from faults.services.recurrence_runs import run_search, run_store
 from faults.services.removed_parts import PartDetails, part_remove
 from sites.pages.urls import urlpatterns as sites_pages
 from tests.conftest import person_of
@@ -26,6 +36,7 @@ from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.pages.conftest import Entering, entered, text_of
 from tests.repairs.field import REMADE, repaired
 from tests.repairs.test_photos_and_parts import picture
+from tests.trouble.history import EVIDENCE
 
 PAGES: list[URLPattern] = [*sites_pages, *faults_pages]
 WITHOUT_SESSION = {"calendar"}
@@ -49,6 +60,7 @@ POSTED = {
     "trace-cannot",
     "trace-withdraw",
     "trace-end",
+    "trouble-flag-say",
 }
 """Addresses that only take forms."""
 FORMS = {
@@ -61,10 +73,10 @@ FORMS = {
     "trace-other",
 }
 """Pages of a form, which those who only read are not shown."""
-BOTH = {"property", "call-left", "part", *FORMS}
+BOTH = {"property", "call-left", "part", "inspection", *FORMS}
 """Pages that also take a form."""
 WORK = {"repair": Repair, "part": RemovedPart, "photo": Photo}
-OF_NOBODY = {"open-calls", "properties", "board"}
+OF_NOBODY = {"open-calls", "properties", "board", "trouble", "inspections"}
 """Pages that name no one thing: everyone sees their own on them."""
 
 
@@ -76,8 +88,31 @@ def ended(hunt: Hunt, settings: Any, tmp_path: Path) -> Hunt:
     repair = repaired(hunt.call, hunt.by, replace(REMADE, at_place={}))
     part_remove(call=hunt.call, details=PartDetails("T1", "decoder"), repair=repair, by=hunt.by)
     photo_add(of=repair, moment="repair", content=picture(), by=hunt.by)
+    an_inspection_of(hunt)
     hunt.again()
     return hunt
+
+
+def an_inspection_of(hunt: Hunt) -> None:
+    """A flag on the trace's path and a look at it."""
+    search = run_search({"as_of": now().isoformat()})
+    flag = TroubleFlag.objects.create(
+        path=hunt.trace.path,
+        kind="stretch",
+        state="raised",
+        places=[{"splice": "N2"}, {"segment": "S2"}],
+        evidence=EVIDENCE,
+        raised_at=now(),
+        run=run_store(search=search, job_id=None, by=hunt.by),
+    )
+    Inspection.objects.create(
+        property=hunt.call.property,
+        flag=flag,
+        number=1,
+        due_on=now().date(),
+        chance=0.2,
+        created_at=now(),
+    )
 
 
 def address_of(name: str, hunt: Hunt) -> str:
@@ -93,6 +128,11 @@ def address_of(name: str, hunt: Hunt) -> str:
         "call": hunt.call.public_id,
         "trace": hunt.trace.public_id,
     }
+    if kind == "trouble":
+        return reverse(name, args=[TroubleFlag.objects.get(path=hunt.trace.path).public_id])
+    if kind == "inspection":
+        look = Inspection.objects.get(property=hunt.call.property)
+        return reverse(name, args=[look.public_id])
     if kind == "finding":
         found = Finding.objects.filter(trace=hunt.trace).first()
         assert found is not None

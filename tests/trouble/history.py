@@ -17,6 +17,17 @@ NOW = dt.datetime(2026, 3, 29, 12, 0, tzinfo=dt.UTC)
 """The day after which clocks were put forward in Madrid."""
 
 
+EVIDENCE = {
+    "failures": 3,
+    "expected": 0.2,
+    "p": 0.001,
+    "q": 0.01,
+    "spread": 0.4,
+    "energised_days": 500.0,
+}
+"""Of a flag that is raised by hand."""
+
+
 def failed(trace: Trace, place: dict[str, str], at: dt.datetime) -> Finding:
     """A proved finding of a trace; one trace may hold several here."""
     return Finding.objects.create(

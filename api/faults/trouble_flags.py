@@ -1,0 +1,202 @@
+"""/trouble-flags: places and stretches that fail more than their peers; /recurrence-runs."""
+
+from __future__ import annotations
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.described import IF_MATCH, IF_NONE_MATCH, Answer, described, page_document
+from api.jobs import JobDocument
+from api.pagination import PageQuery, page_of, page_response, sort_field
+from api.preconditions import require_version, versioned_response
+from api.resource import Resource
+from api.sites.controllers import LabelledDocument
+from api.sites.properties import NamedDocument
+from api.strict import StrictSerializer, Text, read_body, read_query
+from faults.models.trouble import FlagMove, FlagState, RecurrenceRun, TroubleFlag
+from faults.selectors.trouble import flag_get, flag_list, flag_moves, run_get, run_list
+from faults.services.recurrence_runs import run_ask
+from faults.services.trouble_flags import MOST_WHY, flag_clear, flag_watch
+
+
+class TroubleFlagDocument(serializers.Serializer[TroubleFlag]):
+    """A place or stretch that fails more than its peers, as the latest run saw it."""
+
+    id = serializers.CharField(source="public_id")
+    property = NamedDocument(source="path.controller.property")
+    path = LabelledDocument()
+    kind = serializers.CharField(help_text="`place` or `stretch`.")
+    state = serializers.ChoiceField(choices=FlagState.values)
+    places = serializers.JSONField(help_text="Places in the words of the forms.")
+    evidence = serializers.JSONField(
+        help_text="Failures, what peers expect, p, q, ratio with limits, posterior, the peers."
+    )
+    raised_at = serializers.DateTimeField()
+    cleared_at = serializers.DateTimeField(allow_null=True)
+    quiet_since = serializers.DateTimeField(
+        allow_null=True, help_text="From then on it no longer stood out."
+    )
+    run = serializers.CharField(source="run.public_id")
+
+
+class FlagMoveDocument(serializers.Serializer[FlagMove]):
+    """A step in a flag's life."""
+
+    from_state = serializers.CharField()
+    to_state = serializers.CharField()
+    at = serializers.DateTimeField()
+    why = serializers.CharField()
+    by_name = serializers.CharField()
+    evidence = serializers.JSONField()
+
+
+class TroubleFlagQuery(PageQuery):
+    """Which flags."""
+
+    sort = sort_field("raised_at")
+    with_cleared = serializers.BooleanField(default=False)
+
+
+class FlagReason(StrictSerializer):
+    """Why."""
+
+    why = Text(max_length=MOST_WHY)
+
+
+class TroubleFlags(Resource):
+    """Trouble flags of the contractor."""
+
+    @described(
+        "trouble_flags",
+        "List trouble flags",
+        Answer(page_document(TroubleFlagDocument)),
+        query=TroubleFlagQuery,
+    )
+    def get(self, request: Request) -> Response:
+        """Those that are not cleared; `with_cleared` gives all."""
+        query = read_query(request, TroubleFlagQuery)
+        rows = flag_list(with_cleared=query["with_cleared"])
+        return page_response(request, page_of(rows, query), TroubleFlagDocument)
+
+
+class OneTroubleFlag(Resource):
+    """A trouble flag."""
+
+    @described(
+        "trouble_flag",
+        "A trouble flag",
+        Answer(TroubleFlagDocument, tagged=True),
+        headers=[IF_NONE_MATCH],
+    )
+    def get(self, request: Request, public_id: str) -> Response:
+        """Where it is, and the evidence of the latest run."""
+        return _response(request, flag_get(public_id))
+
+
+class TroubleFlagMoves(Resource):
+    """A flag's life."""
+
+    @described(
+        "trouble_flag_moves",
+        "A flag's life",
+        Answer(page_document(FlagMoveDocument)),
+        query=PageQuery,
+    )
+    def get(self, request: Request, public_id: str) -> Response:
+        """Raised, watched, cleared: when, by whom, why, and with which evidence."""
+        rows = flag_moves(flag_get(public_id))
+        return page_response(
+            request, page_of(rows, read_query(request, PageQuery), "id"), FlagMoveDocument
+        )
+
+
+class TroubleFlagWatch(Resource):
+    """Keeping an eye on a flag."""
+
+    @described(
+        "trouble_flag_watch",
+        "Watch a flag",
+        Answer(TroubleFlagDocument, tagged=True),
+        body=FlagReason,
+        headers=[IF_MATCH],
+    )
+    def post(self, request: Request, public_id: str) -> Response:
+        """409: it is watched or cleared already."""
+        flag = flag_get(public_id)
+        require_version(request, flag.version)
+        why = read_body(request, FlagReason)["why"]
+        flag_watch(flag=flag, why=why, version=flag.version, by=self.actor)
+        return _response(request, flag_get(public_id))
+
+
+class TroubleFlagClear(Resource):
+    """Clearing a flag."""
+
+    @described(
+        "trouble_flag_clear",
+        "Clear a flag",
+        Answer(TroubleFlagDocument, tagged=True),
+        body=FlagReason,
+        headers=[IF_MATCH],
+    )
+    def post(self, request: Request, public_id: str) -> Response:
+        """It comes back only with a new failure. 409: it is cleared already."""
+        flag = flag_get(public_id)
+        require_version(request, flag.version)
+        why = read_body(request, FlagReason)["why"]
+        flag_clear(flag=flag, why=why, version=flag.version, by=self.actor)
+        return _response(request, flag_get(public_id))
+
+
+class RecurrenceRunDocument(serializers.Serializer[RecurrenceRun]):
+    """A run over the contractor's history, as known at `as_of`."""
+
+    id = serializers.CharField(source="public_id")
+    job = serializers.CharField(source="job.public_id", default=None, allow_null=True)
+    as_of = serializers.DateTimeField()
+    ended_at = serializers.DateTimeField()
+    engine = serializers.CharField(help_text="Version of the reckoning.")
+    parameters = serializers.JSONField()
+    paths = serializers.IntegerField()
+    paths_tallied = serializers.IntegerField(help_text="Paths of which something new was known.")
+    units = serializers.IntegerField()
+    failures = serializers.IntegerField()
+    left_out = serializers.IntegerField(help_text="Failures of places never energised.")
+    seen = serializers.CharField(help_text="A digest of what it saw.")
+    found = serializers.CharField(help_text="A digest of what it found.")
+    flags_found = serializers.IntegerField()
+    overtaken = serializers.BooleanField(help_text="A later run had ended before: no flag moved.")
+
+
+class RecurrenceRuns(Resource):
+    """Runs of the contractor."""
+
+    @described(
+        "recurrence_runs",
+        "List runs",
+        Answer(page_document(RecurrenceRunDocument)),
+        query=PageQuery,
+    )
+    def get(self, request: Request) -> Response:
+        """The newest first."""
+        page = page_of(run_list(), read_query(request, PageQuery), "-id")
+        return page_response(request, page, RecurrenceRunDocument)
+
+    @described("recurrence_run_ask", "Ask for a run as of now", Answer(JobDocument, 202))
+    def post(self, request: Request) -> Response:  # noqa: ARG002
+        """The job that does it. 409: one is on its way."""
+        return Response(JobDocument(run_ask(by=self.actor)).data, 202)
+
+
+class OneRecurrenceRun(Resource):
+    """A run."""
+
+    @described("recurrence_run", "A run", Answer(RecurrenceRunDocument))
+    def get(self, request: Request, public_id: str) -> Response:  # noqa: ARG002
+        """What it saw, with which parameters, and how much it found."""
+        return Response(RecurrenceRunDocument(run_get(public_id)).data)
+
+
+def _response(request: Request, flag: TroubleFlag) -> Response:
+    return versioned_response(request, TroubleFlagDocument(flag).data, flag.version)

@@ -1,0 +1,204 @@
+"""Trouble stretches with their evidence and lives, and follow-up looks by week."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from core.accounts.actor import Actor
+from core.pages.access import may_change, page
+from core.pages.problems import problem_onto_form
+from core.problems import Problem
+from faults.models.trouble import FlagState, Inspection, InspectionResult, TroubleFlag
+from faults.pages.fields import refuse_readers
+from faults.pages.left_words import place_words
+from faults.selectors.trouble import (
+    flag_get,
+    flag_list,
+    flag_moves,
+    inspection_get,
+    inspection_list,
+    inspections_of,
+    run_list,
+)
+from faults.services.inspections import inspection_done, inspection_rules, inspection_skip
+from faults.services.trouble_flags import flag_clear, flag_watch
+
+SKIP = "skip"
+MOST_OVER = 20
+_ACTS = {"watch": flag_watch, "clear": flag_clear}
+
+
+class SayForm(forms.Form):
+    """What is said of a flag."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    why = forms.CharField(label="Why", max_length=450)
+
+
+class LookForm(forms.Form):
+    """What a look came to."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    result = forms.ChoiceField(
+        label="What it showed",
+        choices=[*InspectionResult.choices, (SKIP, "Not done this time")],
+    )
+    note = forms.CharField(
+        label="Note",
+        required=False,
+        max_length=450,
+        help_text="Why, where it was not done this time.",
+    )
+
+
+@dataclass(frozen=True)
+class FlagView:
+    """A flag with its places in words."""
+
+    flag: TroubleFlag
+    where: str
+
+    @classmethod
+    def of(cls, flag: TroubleFlag) -> FlagView:
+        """How the pages show it."""
+        return cls(flag, ", ".join(place_words(one) for one in flag.places))
+
+
+@require_safe
+@page
+def trouble(request: HttpRequest, actor: Actor) -> HttpResponse:  # noqa: ARG001
+    """Flags that stand, the surest first; ``?all=1`` shows cleared ones too."""
+    with_cleared = request.GET.get("all") == "1"
+    flags = sorted(
+        flag_list(with_cleared=with_cleared),
+        key=lambda flag: (flag.state == FlagState.CLEARED, flag.evidence["q"], flag.pk),
+    )
+    context = {
+        "rows": [FlagView.of(flag) for flag in flags],
+        "with_cleared": with_cleared,
+        "run": run_list().first(),
+    }
+    return render(request, "faults/trouble.html", context)
+
+
+@require_safe
+@page
+def flag_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """A flag: where, with which evidence, its life and its looks."""
+    return _flag_shown(request, actor, flag_get(public_id), SayForm())
+
+
+@require_POST
+@page
+def flag_say(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """Watch or clear a flag, with the reason; sent twice it is done once."""
+    flag, form = flag_get(public_id), SayForm(request.POST)
+    act = "watch" if request.POST.get("act") == "watch" else "clear"
+    after = FlagState.WATCHED if act == "watch" else FlagState.CLEARED
+    if form.is_valid():
+        said = form.cleaned_data
+        if flag.state == after and flag.version == said["version"] + 1:
+            return redirect("trouble-flag", flag.public_id)
+        try:
+            _ACTS[act](flag=flag, why=said["why"], version=said["version"], by=actor)
+        except Problem as problem:
+            problem_onto_form(form, problem)
+            return _flag_shown(request, actor, flag, form, status=int(problem.status))
+        messages.success(request, f"It is {after.label.lower()} now.")
+        return redirect("trouble-flag", flag.public_id)
+    return _flag_shown(request, actor, flag, form, status=422)
+
+
+def _flag_shown(
+    request: HttpRequest, actor: Actor, flag: TroubleFlag, form: SayForm, *, status: int = 200
+) -> HttpResponse:
+    facts: dict[str, Any] = flag.evidence
+    context = {
+        "view": FlagView.of(flag),
+        "flag": flag,
+        "place": flag.path.controller.property,
+        "facts": facts,
+        "peers": sorted(facts.get("peers", {}).items()),
+        "moves": list(flag_moves(flag)),
+        "looks": list(inspections_of(flag)),
+        "form": form,
+        "may_change": may_change(actor),
+    }
+    return render(request, "faults/trouble_flag.html", context, status=status)
+
+
+@require_safe
+@page
+def inspections(request: HttpRequest, actor: Actor) -> HttpResponse:  # noqa: ARG001
+    """Open looks by week; those past their day stand first."""
+    looks = list(inspection_list())
+    rules = inspection_rules()
+
+    def week(look: Inspection) -> dt.date | None:
+        return look.planned_week
+
+    context = {
+        "late": [look for look in looks if look.overdue],  # type: ignore[attr-defined]
+        "weeks": [(monday, list(own)) for monday, own in groupby(looks, key=week)],
+        "rules": rules,
+        "count": len(looks),
+        "ended": list(_over()[:MOST_OVER]),
+    }
+    return render(request, "faults/inspections.html", context)
+
+
+def _over() -> QuerySet[Inspection]:
+    return inspection_list(only_open=False).exclude(ended_at=None).order_by("-ended_at")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@page
+def inspection_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """A look; what it came to is written here."""
+    look = inspection_get(public_id)
+    form = LookForm(request.POST if request.method == "POST" else None)
+    status = 200
+    if request.method == "POST":
+        refuse_readers(actor)
+        status = 422
+        if form.is_valid():
+            try:
+                _ended(look, form, actor)
+            except Problem as problem:
+                problem_onto_form(form, problem)
+                status = int(problem.status)
+            else:
+                messages.success(request, "It is written down.")
+                return redirect("inspection", look.public_id)
+    context = {
+        "look": look,
+        "place": look.property,
+        "where": FlagView.of(look.flag).where,
+        "form": form,
+        "may_change": may_change(actor),
+    }
+    return render(request, "faults/inspection.html", context, status=status)
+
+
+def _ended(look: Inspection, form: LookForm, actor: Actor) -> None:
+    said = form.cleaned_data
+    if said["result"] == SKIP:
+        inspection_skip(look=look, why=said["note"], version=said["version"], by=actor)
+    else:
+        inspection_done(
+            look=look,
+            result=said["result"],
+            note=said["note"],
+            version=said["version"],
+            by=actor,
+        )

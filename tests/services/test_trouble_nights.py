@@ -1,0 +1,88 @@
+"""Nights of the trouble search with a real worker, broker and database: asked twice, in parallel,
+killed half way, over a night when clocks are changed. They are as one clean run leaves them."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.services.conftest import Install
+from tests.services.installation import Installation, kill_group
+from tests.services.servers import PostgresServer, RedisServer
+
+pytestmark = pytest.mark.slow
+
+FLAGS = (
+    "SELECT p.label, p.id, f.kind, f.state, f.places::text, f.evidence::text, f.raised_at"
+    " FROM faults_troubleflag f JOIN {path} p ON p.id = f.path_id ORDER BY p.id, f.id"
+)
+LOOKS = "SELECT flag_id, number, state, due_on, planned_week FROM faults_inspection ORDER BY id"
+PATH = "clampline_sites_wirepath"
+
+
+def told(site: Installation) -> list[Any]:
+    """All flags and looks, past the product."""
+    return [site.rows(FLAGS.format(path=PATH)), site.rows(LOOKS)]
+
+
+@contextmanager
+def history(postgres: PostgresServer, folder: Path, redis_url: str, name: str) -> Iterator[Any]:
+    """An installation with a contractor whose first path has a bad stretch."""
+    folder.mkdir()
+    site = Installation(
+        folder,
+        database_url=postgres.database(name),
+        reading_url=postgres.superuser_address(name),
+        redis_url=redis_url,
+        lease_s=3.0,
+    )
+    try:
+        site.manage("trouble_history")
+        yield site
+    finally:
+        site.end()
+
+
+def asked(site: Installation, *words: str) -> None:
+    site.manage("trouble_ask", *words)
+
+
+def test_however_it_is_run_flags_and_looks_are_those_of_one_clean_run(
+    install: Install, postgres_server: PostgresServer, redis_server: RedisServer, tmp_path: Path
+) -> None:
+    assert install is not None
+    with history(postgres_server, tmp_path / "clean", redis_server.url, "clean") as clean:
+        asked(clean, "night")
+        clean.start("worker")
+        clean.start("beat")
+        clean.wait_done(1, within_s=90.0)
+        right = told(clean)
+        assert right[0], "the bad stretch is flagged"
+        assert right[1], "a look is asked for"
+        clean.end()
+    redis_server.flush()
+    with history(postgres_server, tmp_path / "rough", redis_server.url, "rough") as rough:
+        # Asked twice it is one job; two more of the same moment run beside it.
+        asked(rough, "night")
+        asked(rough, "night")
+        asked(rough, "beside")
+        asked(rough, "beside")
+        rough.start("beat")
+        worker = rough.start("worker")
+        for _ in range(3):
+            rough.wait_running()
+            time.sleep(0.4)
+            kill_group(worker)
+            worker = rough.start("worker")
+        rough.wait_done(3, within_s=120.0)
+        assert rough.attempts() > 3, "no kill hit a running job"
+        assert told(rough) == right
+        runs = rough.rows(
+            "SELECT count(*), count(DISTINCT found), count(DISTINCT seen) FROM faults_recurrencerun"
+        )
+        assert runs == [(3, 1, 1)]
