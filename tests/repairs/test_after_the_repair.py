@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
@@ -235,7 +236,8 @@ def test_a_trace_starts_from_the_newest_sound_records(by: Actor) -> None:
     assert rows[legs[0].leg]["current_ma"] == higher.current_ma
     assert rows[legs[1].leg]["current_ma"] == legs[1].current_ma
     assert rows[legs[1].leg]["meter"] == "clamp 2"
-    assert trace.known["dated"] == trace.started_at.date().isoformat()
+    zone = ZoneInfo(path.controller.property.time_zone)
+    assert trace.known["dated"] == trace.started_at.astimezone(zone).date().isoformat()
     assert snapshot_now(trace).fold.session.problem.dated == trace.known["dated"]
     own = trace_start(call=opened(by), by=by, known={"sound_record": []})
     assert own.known == {"sound_record": []}
