@@ -13,6 +13,7 @@ from benchmarks import (
     bench_load,
     bench_methods,
     bench_recurrence,
+    bench_recurrence_nightly,
     bench_rehearsals,
     bench_restore,
     bench_sound_record,
@@ -218,6 +219,15 @@ def _others() -> Iterator[Benchmark]:
         _posterior_section,
     )
     yield from bench_recurrence.recurrence_benchmarks()
+    yield Benchmark(
+        "recurrence-nightly",
+        "The night's run over a million segments",
+        bench_recurrence_nightly.nightly_keys,
+        bench_recurrence_nightly.nightly_row,
+        bench_recurrence_nightly.nightly_section,
+        fresh_processes=True,
+        measured=bench_recurrence_nightly.MEASURED,
+    )
     yield from bench_load.load_benchmarks()
     yield from bench_dispatch.dispatch_benchmarks()
 

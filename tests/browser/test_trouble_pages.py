@@ -1,0 +1,47 @@
+"""Trouble stretches and looks, from the list to what a look showed, on a desk and on a phone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from tests.browser.conftest import DESK, PHONE, Server, Visitor, visiting
+from tests.browser.test_supervisors_hour import seen
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(params=[DESK, PHONE], ids=["desk", "phone"])
+def supervisor(
+    request: pytest.FixtureRequest, browser: Browser, server: Server
+) -> Iterator[Visitor]:
+    for visitor in visiting(browser, server, viewport=request.param, has_touch=True):
+        visitor.sign_in("supervisor")
+        yield visitor
+
+
+def test_from_the_list_to_what_a_look_showed(supervisor: Visitor) -> None:
+    page = supervisor.page
+    supervisor.goes_to("/trouble")
+    seen(supervisor, "trouble")
+    page.get_by_role("link", name="Weir Garden: ").click()
+    seen(supervisor, "trouble-flag")
+    page.get_by_label("Why").fill("The crew looks at it on its next round")
+    page.get_by_role("button", name="Watch it").click()
+    expect(page.locator("main")).to_contain_text("It is watched now.")
+    supervisor.goes_to("/inspections")
+    expect(page.locator("main")).to_contain_text("Overdue")
+    seen(supervisor, "inspections")
+    page.get_by_role("link", name="Weir Garden: ").first.click()
+    seen(supervisor, "inspection")
+    page.get_by_label("What it showed").select_option("sound")
+    page.get_by_role("button", name="Write it down").click()
+    expect(page.locator("main")).to_contain_text("It is written down.")
+    looks = page.locator("main")
+    expect(looks).to_contain_text("Done")
+    supervisor.goes_to(f"/trouble/{supervisor.server.ids['flag']}")
+    page.get_by_label("Why").fill("The run was renewed")
+    page.get_by_role("button", name="Clear it").click()
+    expect(page.locator("main")).to_contain_text("It is cleared now.")
