@@ -35,6 +35,7 @@ from faults.services.trouble_flags import flag_clear, flag_watch
 
 SKIP = "skip"
 MOST_OVER = 20
+PEER_WORDS = {"splice": "splices", "segment": "cable runs", "device": "devices"}
 _ACTS = {"watch": flag_watch, "clear": flag_clear}
 
 
@@ -128,7 +129,11 @@ def _flag_shown(
         "flag": flag,
         "place": flag.path.controller.property,
         "facts": facts,
-        "peers": sorted(facts.get("peers", {}).items()),
+        "peers": [
+            (words, facts["peers"][kind])
+            for kind, words in PEER_WORDS.items()
+            if kind in facts.get("peers", {})
+        ],
         "moves": list(flag_moves(flag)),
         "looks": list(inspections_of(flag)),
         "form": form,

@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from tests.browser.conftest import DESK, PHONE, Server, Visitor, visiting
+from tests.browser.test_pages import all_open
 from tests.browser.test_supervisors_hour import seen
 
 pytestmark = pytest.mark.slow
@@ -39,9 +40,9 @@ def test_from_the_list_to_what_a_look_showed(supervisor: Visitor) -> None:
     page.get_by_label("What it showed").select_option("sound")
     page.get_by_role("button", name="Write it down").click()
     expect(page.locator("main")).to_contain_text("It is written down.")
-    looks = page.locator("main")
-    expect(looks).to_contain_text("Done")
+    expect(page.locator("h1")).to_contain_text("Done")
     supervisor.goes_to(f"/trouble/{supervisor.server.ids['flag']}")
+    all_open(supervisor)
     page.get_by_label("Why").fill("The run was renewed")
     page.get_by_role("button", name="Clear it").click()
     expect(page.locator("main")).to_contain_text("It is cleared now.")
