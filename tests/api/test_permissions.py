@@ -14,6 +14,8 @@ from tests.api.routes import ROUTES, Route
 from tests.api.things import THINGS
 from tests.conftest import person_of
 
+pytestmark = pytest.mark.slow
+
 CASES = [(route, method) for route in ROUTES for method in route.methods]
 CASE_IDS = [f"{method} {route.path}" for route, method in CASES]
 

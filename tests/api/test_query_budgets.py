@@ -21,6 +21,8 @@ from tests.api.asking import Asker
 from tests.api.routes import ROUTES, Route
 from tests.api.things import THINGS, a_crew, a_path, a_person, a_repair, a_trace
 
+pytestmark = pytest.mark.slow
+
 BUDGETS = Path(__file__).with_name("query_budgets.json")
 READS = [route for route in ROUTES if "GET" in route.methods]
 

@@ -18,6 +18,8 @@ from faults.trace_snapshot import CACHE
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.tracing.drives import short_at
 
+pytestmark = pytest.mark.slow
+
 Document = dict[str, Any]
 
 

@@ -15,6 +15,8 @@ from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.faults.places import path_at_new_place
 from tests.faults.test_events import closed, seen
 
+pytestmark = pytest.mark.slow
+
 _, BODIES = played_bodies(rehearsal_of())
 
 

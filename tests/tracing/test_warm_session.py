@@ -14,6 +14,8 @@ from faults.tracing.observations import Clamp, Message, Observation
 from faults.tracing.session import Session, begin
 from faults.tracing.tree_view import TreeView
 
+pytestmark = pytest.mark.slow
+
 CASES = (0, 1, 2, 5)
 
 
