@@ -16,7 +16,7 @@ from faults.audit.assemble import Audit, audit
 from faults.audit.figure import Figure, Row
 from faults.audit.records import Asked
 from faults.audit_question import AuditQuestion
-from faults.selectors.audit_ground import day_of
+from faults.history_snapshot import day_of
 from faults.selectors.audit_records import audit_records
 from sites.models.property import Property
 

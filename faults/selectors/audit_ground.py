@@ -23,16 +23,11 @@ from faults.audit.records import (
     MapNode,
     PathMap,
 )
+from faults.history_snapshot import day_of
 from sites.models.device import Device, Node, Segment
 from sites.models.wire_path import PathRevision, WirePath
 
-DAY_S = 86400.0
 _KINDS = {"splice": SPLICE, "segment": SEGMENT, "device": DEVICE, "unmapped": "unmapped"}
-
-
-def day_of(at: dt.datetime) -> float:
-    """A moment as days since 1970 began (UTC)."""
-    return at.timestamp() / DAY_S
 
 
 def made_day(told: str | int | None) -> float | None:

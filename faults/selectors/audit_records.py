@@ -16,6 +16,7 @@ from faults.audit.records import (
     Records,
     Repair,
 )
+from faults.history_snapshot import day_of
 from faults.models.call import CallMove, FaultCall
 from faults.models.repair import RemovedPart, RepairFailure, SoakCheck
 from faults.models.repair import Repair as RepairRow
@@ -24,7 +25,6 @@ from faults.models.trace import Finding, Trace, TraceOutcome
 from faults.selectors.audit_ground import (
     MapsOfPaths,
     PathFacts,
-    day_of,
     ground_rows,
     path_facts,
 )

@@ -18,9 +18,9 @@ from core.jobs.child import ChildFailedError, ChildLimits, run_in_child
 from core.models import Person
 from faults.audit_exports import RAW, audit_csv
 from faults.audit_question import AuditQuestion
+from faults.history_snapshot import day_of
 from faults.pages.audit_paper import audit_paper
 from faults.selectors.audit import Audited, audit_of
-from faults.selectors.audit_ground import day_of
 from faults.services.audit_reports import LIMITS, report_ask, report_pdf
 from tests.audit.comparison import differences, shown, table_of_csv
 from tests.audit.history import told
