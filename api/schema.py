@@ -73,9 +73,9 @@ def problem_statuses(method: str, path: str, *, edits: bool) -> list[HTTPStatus]
         found += _WRITING
     if edits:
         found += _EDITING
-    if path.endswith("/changes"):
+    if path.endswith(("/changes", "/content")):
         found.append(HTTPStatus.GONE)
-    if path.endswith("/figures"):
+    if path.endswith(("/figures", "/proposal", "/content")):
         found.append(HTTPStatus.CONFLICT)
     return sorted(found)
 

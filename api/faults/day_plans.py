@@ -43,7 +43,10 @@ class PlanDocument(serializers.Serializer[DayPlan]):
     why = serializers.CharField(help_text="What it was asked for.")
     job = serializers.CharField(source="job.public_id", help_text="How far it is: `/jobs/{id}`.")
     changed_from = serializers.CharField(
-        source="told.public_id", default=None, help_text="The plan that was published when asked."
+        source="told.public_id",
+        default=None,
+        allow_null=True,
+        help_text="The plan that was published when asked.",
     )
     refused = serializers.CharField(help_text="Why it could not be made; or empty.")
     asked_at = serializers.DateTimeField()

@@ -10,6 +10,7 @@ from core.models.jobs import Job
 from core.tenancy.owned import ContractorOwned, PublicIdField, Versioned, unique_in_contractor
 from faults.models.call import FaultCall
 from faults.models.repair import SoakCheck
+from faults.models.trouble import Inspection
 
 
 class CrewCard(ContractorOwned, Versioned):
@@ -125,10 +126,11 @@ class VisitState(models.TextChoices):
 
 
 class PlannedVisit(ContractorOwned, Versioned):
-    """A crew at a place at a time, for a call or to look at a repair when it is wet.
+    """A crew at a place at a time, for a call, to look at a repair when it is wet, or to look at a
+    trouble stretch.
 
-    ``name`` is what it is for, stable from plan to plan (``call:…``, ``soak:…``); ``is_locked``
-    keeps crew and start in later plans.
+    ``name`` is what it is for, stable from plan to plan (``call:…``, ``soak:…``, ``look:…``);
+    ``is_locked`` keeps crew and start in later plans.
     """
 
     public_id = PublicIdField("visit")
@@ -148,6 +150,14 @@ class PlannedVisit(ContractorOwned, Versioned):
     )
     soak_check = models.ForeignKey(
         SoakCheck,
+        on_delete=models.PROTECT,
+        related_name="visits",
+        null=True,
+        blank=True,
+        db_index=False,
+    )
+    inspection = models.ForeignKey(
+        Inspection,
         on_delete=models.PROTECT,
         related_name="visits",
         null=True,

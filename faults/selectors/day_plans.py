@@ -16,6 +16,8 @@ from faults.models.dispatch import (
     PlanState,
 )
 
+_JOINED = ("plan", "crew", "call__property", "soak_check__repair__call__property", "inspection")
+
 
 def crew_card(crew: Crew) -> CrewCard | None:
     """How a crew is planned with, None where nothing was said: one query."""
@@ -43,22 +45,14 @@ def plan_get(public_id: str) -> DayPlan:
 def visit_list(*, plan: DayPlan | None = None, crew: Crew | None = None) -> QuerySet[PlannedVisit]:
     """Visits of a plan, None: the published one; in order of time, call and crew joined: one
     query."""
-    visits = PlannedVisit.objects.select_related(
-        "plan", "crew", "call__property", "soak_check__repair__call__property"
-    )
+    visits = PlannedVisit.objects.select_related(*_JOINED)
     held = visits.filter(plan=plan) if plan else visits.filter(plan__state=PlanState.PUBLISHED)
     return (held.filter(crew=crew) if crew else held).order_by("starts_at", "pk")
 
 
 def visit_get(public_id: str) -> PlannedVisit:
     """A visit, joined as in ``visit_list``: one query. Raises NotFound."""
-    found = (
-        PlannedVisit.objects.select_related(
-            "plan", "crew", "call__property", "soak_check__repair__call__property"
-        )
-        .filter(public_id=public_id)
-        .first()
-    )
+    found = PlannedVisit.objects.select_related(*_JOINED).filter(public_id=public_id).first()
     if found is None:
         raise NotFound(f"There is no visit {public_id}.")
     return found

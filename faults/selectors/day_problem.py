@@ -35,6 +35,7 @@ from faults.models.dispatch import (
 from faults.models.repair import SoakCheck, SoakState
 from faults.models.trace import Trace
 from faults.selectors.call_urgency import call_dryness
+from faults.selectors.trouble import inspections_of_week
 from faults.services.work_rules import work_rules
 from faults.transitions import ENDED, CallState
 from sites.models.property import Property
@@ -49,7 +50,9 @@ RETURN_TEST = Minutes(20.0, 35.0)
 SOAK_LOOK = Minutes(20.0, 30.0)
 REPAIR_SPREAD = 1.6
 """P90 of a repair over its P50 (common practice, no source)."""
-SOAK_VALUE, CALL_VALUE = 120.0, 480.0
+STRETCH_LOOK = Minutes(30.0, 60.0)
+"""Minutes of a look at a trouble stretch (common practice, no source)."""
+LOOK_VALUE, SOAK_VALUE, CALL_VALUE = 90.0, 120.0, 480.0
 
 
 @dataclass(frozen=True)
@@ -74,8 +77,8 @@ class PlanOptions:
 
 @dataclass(frozen=True)
 class DayProblem:
-    """The problem, whose crews are named by public id and visits ``call:…`` and ``soak:…``; and
-    what could not be asked of it, with why."""
+    """The problem, whose crews are named by public id and visits ``call:…``, ``soak:…`` and
+    ``look:…``; and what could not be asked of it, with why."""
 
     problem: Problem
     unasked: tuple[tuple[str, str], ...]
@@ -93,7 +96,7 @@ class _Wanted:
 def day_problem(
     from_day: dt.date, days: int, options: PlanOptions, told: DayPlan | None = None
 ) -> DayProblem:
-    """What has to be planned from a day on: at most ten queries, however many calls.
+    """What has to be planned from a day on: at most eleven queries, however many calls.
 
     ``told``: the published plan, whose started and locked visits stay.
     """
@@ -185,7 +188,7 @@ def _places(cards: Sequence[CrewCard], wanted: Sequence[_Wanted]) -> dict[str, P
 
 
 def _wanted(window: Sequence[dt.date]) -> list[_Wanted]:
-    return [*_calls_wanted(window), *_soak_checks_wanted(window)]
+    return [*_calls_wanted(window), *_soak_checks_wanted(window), *_looks_wanted(window)]
 
 
 def _calls_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
@@ -258,6 +261,22 @@ def _soak_checks_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
             kind=VisitKind.SOAK_CHECK,
         )
         yield _Wanted(visit, place)
+
+
+def _looks_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
+    """Looks at trouble stretches whose week has come, fitted in where they pay."""
+    for look in inspections_of_week(window[-1]):
+        zone = ZoneInfo(look.property.time_zone)
+        week = look.planned_week
+        visit = Visit(
+            name=f"look:{look.public_id}",
+            place=look.property.public_id,
+            minutes=STRETCH_LOOK,
+            earliest_min=local_minute(week, dt.time(), zone) if week else None,
+            value=LOOK_VALUE,
+            kind=VisitKind.INSPECTION,
+        )
+        yield _Wanted(visit, look.property)
 
 
 def _held(

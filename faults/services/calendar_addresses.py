@@ -21,6 +21,11 @@ SECRET_BYTES = 32
 KEPT_DAYS = 30
 """Visits that began longer ago are not told any more."""
 
+_WHAT = {
+    "call": "Fault",
+    "soak": "Look at a repair when wet",
+    "look": "Look at a trouble stretch",
+}
 SAFETY = (
     "Power off and proved dead before hands go to a conductor; the mains side is for licensed"
     " people. Local codes go first."
@@ -71,7 +76,7 @@ def _visits(crew: Crew) -> list[CalendarVisit]:
         crew=crew, plan__state=PlanState.PUBLISHED, starts_at__gte=since
     )
     joined = rows.select_related(
-        "plan", "call__property", "call__path", "soak_check__repair__call__property"
+        "plan", "call__property", "soak_check__repair__call__property", "inspection__property"
     )
     return [_told(one) for one in joined.order_by("starts_at", "pk")]
 
@@ -79,8 +84,9 @@ def _visits(crew: Crew) -> list[CalendarVisit]:
 def _told(visit: PlannedVisit) -> CalendarVisit:
     check = visit.soak_check
     call = visit.call or (check.repair.call if check is not None else None)
-    place = call.property if call is not None else None
-    what = "Fault" if visit.call is not None else "Look at a repair when wet"
+    look = visit.inspection
+    place = call.property if call is not None else look.property if look is not None else None
+    what = _WHAT.get(visit.kind, "Visit")
     lines = [visit.why]
     if call is not None:
         lines += [call.note, call.contact, call.access_hours, call.property.access_note]

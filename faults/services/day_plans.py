@@ -23,6 +23,7 @@ from faults.forms.day_plan import plan_document, problem_document
 from faults.models.call import FaultCall
 from faults.models.dispatch import DayPlan, PlannedVisit, PlanState, VisitState
 from faults.models.repair import SoakCheck
+from faults.models.trouble import Inspection
 from faults.selectors.day_problem import Lock, PlanOptions, day_problem, told_plan
 from faults.services.call_moves import Move, call_moved
 from faults.transitions import CallState
@@ -33,6 +34,7 @@ Document = dict[str, Any]
 PLAN = "dispatch.plan"
 LIMITS = ChildLimits(memory_mb=2048, time_s=90.0)
 MOST_DAYS = 14
+MOST_DAYS_AHEAD = 366
 MOST_AT_ONCE = 3
 MOST_WORDS = 500
 
@@ -53,7 +55,9 @@ def plan_ask(
     Raises Invalid, Conflict where three are on the way.
     """
     options = options or PlanOptions()
-    refuse_defects("plan", [*_asked_defects(days, options), *line_defects("/why", why, MOST_WORDS)])
+    refuse_defects(
+        "plan", [*_asked_defects(from_day, days, options), *line_defects("/why", why, MOST_WORDS)]
+    )
     lock_name(f"day plans of {by.contractor_id}")
     on_the_way = Job.objects.filter(kind=PLAN, state__in=(JobState.QUEUED, JobState.RUNNING))
     if on_the_way.count() >= MOST_AT_ONCE:
@@ -79,8 +83,12 @@ def plan_ask(
     return plan
 
 
-def _asked_defects(days: int, options: PlanOptions) -> list[Defect]:
+def _asked_defects(from_day: dt.date, days: int, options: PlanOptions) -> list[Defect]:
     found = []
+    ahead = (from_day - now().date()).days
+    if not -1 <= ahead <= MOST_DAYS_AHEAD:
+        right = f"from yesterday to {MOST_DAYS_AHEAD} days ahead"
+        found.append(Defect("/from_day", f"{from_day} is out of range", right))
     if not 1 <= days <= MOST_DAYS:
         found.append(Defect("/days", f"{days} is out of range", f"1 to {MOST_DAYS}"))
     for name, least, most in (
@@ -155,6 +163,7 @@ def _visits(plan: DayPlan, answer: Document, told: dict[str, PlannedVisit]) -> l
     crews = {one.public_id: one for one in Crew.objects.all()}
     ids = [stop["visit"].partition(":")[2] for _, stop in stops]
     calls = {one.public_id: one for one in FaultCall.objects.filter(public_id__in=ids)}
+    looks = {one.public_id: one for one in Inspection.objects.filter(public_id__in=ids)}
     checks = {one.public_id: one for one in SoakCheck.objects.filter(public_id__in=ids)}
     made = []
     for route, stop in stops:
@@ -169,6 +178,7 @@ def _visits(plan: DayPlan, answer: Document, told: dict[str, PlannedVisit]) -> l
                 kind=kind,
                 call=calls.get(public_id),
                 soak_check=checks.get(public_id),
+                inspection=looks.get(public_id),
                 starts_at=EPOCH + stop["start_min"] * MINUTE,
                 ends_at=EPOCH + stop["finish_min"] * MINUTE,
                 drive_min=stop["drive_min"],

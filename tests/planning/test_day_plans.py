@@ -15,7 +15,7 @@ from core.jobs.child import ChildLimits
 from core.models import Change, Crew
 from core.problems import Conflict, IllegalMove, Invalid, Stale
 from core.tenancy.scope import contractor_scope
-from faults.models import DayPlan, FaultCall, PlannedVisit, PlanState, VisitState
+from faults.models import DayPlan, FaultCall, Inspection, PlannedVisit, PlanState, VisitState
 from faults.selectors.day_problem import Lock, PlanOptions
 from faults.services import day_plans
 from faults.services.call_moves import Move, call_move
@@ -28,8 +28,10 @@ from faults.services.crew_cards import (
     crew_position_tell,
 )
 from faults.services.day_plans import plan_ask, plan_publish, visit_lock, visit_move
+from sites.models import Property
 from sites.services.controllers import ControllerDetails, controller_create
 from sites.services.properties import PropertyDetails, property_create
+from tests.api.things import an_inspection
 from tests.faults.places import path_on
 from tests.planning.running import run_jobs
 
@@ -62,6 +64,17 @@ def a_call(by: Actor, number: int, lat: float | None = 40.42) -> FaultCall:
     place = property_create(details=details, by=by)
     cabinet = controller_create(place=place, details=ControllerDetails("North"), by=by)
     return call_open(where=Where.of_path(path_on(cabinet, by)), by=by)
+
+
+def a_look(by: Actor, number: int, week: dt.date) -> Inspection:
+    """A look at the stretch of a flag, at a property on the map, in the week of a Monday."""
+    look = Inspection.objects.get(public_id=an_inspection(by))
+    place = Property.objects.get(pk=look.property_id)
+    place.lat, place.lon = 40.42, -3.70 + 0.02 * number
+    place.save()
+    look.planned_week = week
+    look.save()
+    return look
 
 
 def made(by: Actor, **more: Any) -> DayPlan:
@@ -295,3 +308,20 @@ def test_no_plan_sees_another_contractor(by: Actor, other_contractor: Any, at_da
         a_crew(theirs, "Birch")
         a_call(theirs, 2)
     assert [one.call_id for one in made(by).visits.all()] == [own.pk]
+
+
+def test_a_look_at_a_trouble_stretch_is_fitted_in(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    look = a_look(by, 1, MONDAY.date())
+    other = a_look(by, 2, MONDAY.date() + dt.timedelta(days=7))
+    plan = made(by)
+    visit = plan.visits.get(kind="look")
+    assert (visit.inspection, visit.name) == (look, f"look:{look.public_id}")
+    assert other.public_id not in str(plan.saw)
+
+
+@pytest.mark.parametrize("days", [-3, 400])
+def test_a_plan_is_of_days_to_come(by: Actor, at_dawn: Any, days: int) -> None:
+    with pytest.raises(Invalid) as invalid:
+        plan_ask(from_day=MONDAY.date() + dt.timedelta(days=days), days=1, by=by)
+    assert [defect.pointer for defect in invalid.value.defects] == ["/from_day"]
