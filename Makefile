@@ -10,8 +10,8 @@ MAKEFLAGS += --no-print-directory
 PYTHON ?= python3.11
 VENV ?= .venv
 BIN := $(VENV)/bin
-# Processes that run tests side by side.
-WORKERS ?= 2
+# Processes that run tests side by side: tests of services mostly wait, so one more than two cores.
+WORKERS ?= 3
 # What the browser tests take from npm.
 AXE := tests/browser/node_modules/axe-core/axe.min.js
 # More words for pytest, for example: make test ARGS="-k ladder -x"

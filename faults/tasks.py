@@ -16,7 +16,15 @@ from faults.models.dispatch import DayPlan, PlanState
 from faults.pages.audit_paper import audit_paper
 from faults.selectors.audit_asked import audit_report_get
 from faults.services.audit_reports import REPORT, report_keep, report_made, report_pdf
-from faults.services.day_plans import PLAN, plan_answer, plan_failed, plan_made, plan_seen
+from faults.services.day_plans import (
+    PLAN,
+    lost_plans,
+    plan_answer,
+    plan_failed,
+    plan_lost,
+    plan_made,
+    plan_seen,
+)
 from faults.services.recurrence_runs import (
     RECURRENCE,
     nights_to_ask,
@@ -30,6 +38,7 @@ from faults.transitions import CallState
 WAKE = "calls.wake"
 RECURRENCE_EVERY_S = 600
 WAKE_EVERY_S = 600
+LOST_EVERY_S = 60
 
 
 @every(WAKE_EVERY_S, WAKE)
@@ -110,3 +119,11 @@ def make_day_plan(run: JobRun) -> None:
     with run.finishing() as finish:
         plan_made(plan, saw, answer, run.by)
         finish.result = {"plan": plan.public_id, "state": plan.state}
+
+
+@every(LOST_EVERY_S, "lost plans")
+def tell_lost_plans() -> None:
+    """Tell plans as failed whose jobs died or were called off."""
+    for contractor_id, plan_pk in lost_plans():
+        with contractor_scope(contractor_id):
+            plan_lost(plan_pk=plan_pk, by=system_actor(contractor_id, PLAN))

@@ -18,6 +18,7 @@ from core.locking import lock_name, locked_one
 from core.models.accounts import Crew
 from core.models.jobs import Job, JobState
 from core.problems import Conflict, Defect, IllegalMove, Stale
+from core.tenancy.scope import everywhere
 from faults.dispatch.shifts import EPOCH, MINUTE
 from faults.forms.day_plan import plan_document, problem_document
 from faults.models.call import FaultCall
@@ -156,6 +157,23 @@ def plan_failed(plan: DayPlan, why: str, by: Actor) -> None:
     plan.version += 1
     plan.save()
     change_record(by=by, action="plan.failed", thing=("plan", plan.public_id), after={"why": why})
+
+
+def lost_plans() -> list[tuple[int, int]]:
+    """Contractors and plans that still wait for a job that died or was called off."""
+    with everywhere(reason="the schedule looks at all contractors' plans"):
+        rows = DayPlan.objects.filter(
+            state=PlanState.ASKED, job__state__in=(JobState.DEAD, JobState.CANCELLED)
+        )
+        return list(rows.order_by("pk").values_list("contractor_id", "pk"))
+
+
+@transaction.atomic
+def plan_lost(*, plan_pk: int, by: Actor) -> None:
+    """Tell a plan as failed whose job will never make it; told again nothing changes."""
+    held = locked_one(DayPlan(pk=plan_pk))
+    if held.state == PlanState.ASKED:
+        plan_failed(held, f"its job is {held.job.state}: ask for the plan again", by)
 
 
 def _visits(plan: DayPlan, answer: Document, told: dict[str, PlannedVisit]) -> list[PlannedVisit]:

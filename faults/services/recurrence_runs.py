@@ -22,6 +22,7 @@ from faults.models.trouble import FlagState, RecurrenceRun, TroubleFlag
 from faults.services.inspections import inspections_plan
 from faults.services.trouble_flags import flags_follow
 from faults.trouble_search import ENGINE, Search, SearchParams, trouble_search
+from sites.models.wire_path import WirePath
 
 RECURRENCE = "recurrence.search"
 NIGHT_FROM_HOUR = 1
@@ -29,12 +30,16 @@ NIGHT_FROM_HOUR = 1
 
 
 def nights_to_ask() -> list[tuple[int, dt.date]]:
-    """Contractors whose night has come and is not asked for yet, with their day."""
+    """Contractors with paths to look at whose night has come and is not asked for yet, with
+    their day."""
     at = clock.now()
     with everywhere(reason="the schedule looks at all contractors' nights"):
+        with_paths = WirePath.objects.order_by().values("contractor")
         due = {
             pk: at.astimezone(ZoneInfo(zone)).date()
-            for pk, zone in Contractor.objects.values_list("pk", "time_zone")
+            for pk, zone in Contractor.objects.filter(pk__in=with_paths).values_list(
+                "pk", "time_zone"
+            )
             if at.astimezone(ZoneInfo(zone)).hour >= NIGHT_FROM_HOUR
         }
         keys = {night_key(day) for day in due.values()}

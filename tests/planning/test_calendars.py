@@ -21,7 +21,8 @@ from faults.services.calendar_addresses import (
     calendar_of,
 )
 from faults.services.day_plans import plan_publish, visit_move
-from tests.planning.test_day_plans import a_call, a_crew, at_dawn, made
+from tests.planning.test_day_plans import at_dawn, made
+from tests.planning.towns import a_call, a_crew
 
 __all__ = ["at_dawn"]
 

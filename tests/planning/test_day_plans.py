@@ -10,60 +10,29 @@ import pytest
 import time_machine
 
 from core.accounts.actor import Actor, system_actor
-from core.accounts.people import crew_create
 from core.jobs.child import ChildLimits
-from core.models import Change, Crew
+from core.models import Change, Job, JobState
 from core.problems import Conflict, IllegalMove, Invalid, Stale
 from core.tenancy.scope import contractor_scope
 from faults.models import DayPlan, FaultCall, Inspection, PlannedVisit, PlanState, VisitState
 from faults.selectors.day_problem import Lock, PlanOptions
 from faults.services import day_plans
 from faults.services.call_moves import Move, call_move
-from faults.services.calls import Where, call_assign, call_open
+from faults.services.calls import call_assign
 from faults.services.crew_cards import (
     CallWants,
-    CrewPlanned,
     call_needs_set,
-    crew_card_set,
     crew_position_tell,
 )
 from faults.services.day_plans import plan_ask, plan_publish, visit_lock, visit_move
 from sites.models import Property
-from sites.services.controllers import ControllerDetails, controller_create
-from sites.services.properties import PropertyDetails, property_create
 from tests.api.things import an_inspection
-from tests.faults.places import path_on
 from tests.planning.running import run_jobs
+from tests.planning.towns import HOURS, a_call, a_crew
 
 pytestmark = pytest.mark.slow
 
 MONDAY = dt.datetime(2026, 6, 1, 5, 0, tzinfo=dt.UTC)
-HOURS = [
-    {
-        "weekday": day,
-        "start": "07:30",
-        "stop": "16:00",
-        "breaks": [{"earliest": "11:30", "latest": "13:00", "minutes": 30}],
-    }
-    for day in range(7)
-]
-
-
-def a_crew(by: Actor, name: str, **more: Any) -> Crew:
-    crew = crew_create(name=name, members=[], by=by)
-    card = {"time_zone": "Europe/Madrid", "base_lat": 40.40, "base_lon": -3.70, "hours": HOURS}
-    crew_card_set(crew=crew, planned=CrewPlanned(**card | more), version=0, by=by)
-    return crew
-
-
-def a_call(by: Actor, number: int, lat: float | None = 40.42) -> FaultCall:
-    lon = None if lat is None else -3.70 + 0.02 * number
-    details = PropertyDetails(
-        f"Court {number}", time_zone="Europe/Madrid", lat=lat, lon=lon, address=f"{number} Mill Rd"
-    )
-    place = property_create(details=details, by=by)
-    cabinet = controller_create(place=place, details=ControllerDetails("North"), by=by)
-    return call_open(where=Where.of_path(path_on(cabinet, by)), by=by)
 
 
 def a_look(by: Actor, number: int, week: dt.date) -> Inspection:
@@ -325,3 +294,19 @@ def test_a_plan_is_of_days_to_come(by: Actor, at_dawn: Any, days: int) -> None:
     with pytest.raises(Invalid) as invalid:
         plan_ask(from_day=MONDAY.date() + dt.timedelta(days=days), days=1, by=by)
     assert [defect.pointer for defect in invalid.value.defects] == ["/from_day"]
+
+
+@pytest.mark.parametrize("state", [JobState.DEAD, JobState.CANCELLED])
+def test_a_plan_whose_job_is_lost_is_told_as_failed(
+    by: Actor, at_dawn: Any, state: JobState
+) -> None:
+    plan = plan_ask(from_day=MONDAY.date(), days=1, by=by)
+    assert not day_plans.lost_plans(), "its job may still come"
+    Job.objects.filter(pk=plan.job_id).update(state=state)
+    assert day_plans.lost_plans() == [(by.contractor_id, plan.pk)]
+    for _ in range(2):
+        day_plans.plan_lost(plan_pk=plan.pk, by=by)
+    plan.refresh_from_db()
+    assert (plan.state, day_plans.lost_plans()) == (PlanState.FAILED, [])
+    assert str(state) in plan.refused
+    assert Change.objects.filter(action="plan.failed").count() == 1

@@ -13,7 +13,8 @@ from core.models import Contractor
 from core.tenancy.scope import contractor_scope
 from tests.api.asking import Asker, with_token
 from tests.planning.running import run_jobs
-from tests.planning.test_day_plans import HOURS, MONDAY, a_call, at_dawn
+from tests.planning.test_day_plans import MONDAY, at_dawn
+from tests.planning.towns import HOURS, a_call
 
 __all__ = ["at_dawn"]
 

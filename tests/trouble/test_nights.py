@@ -32,6 +32,7 @@ from faults.services.recurrence_runs import (
 )
 from faults.services.trouble_flags import flag_clear, flag_watch
 from faults.tasks import ask_nights
+from tests.faults.places import path_at_new_place
 from tests.trouble.history import NOW, a_trace_on, bad_places, failed, troubled
 
 pytestmark = pytest.mark.slow
@@ -154,6 +155,9 @@ def test_results_feed_back_and_skipped_looks_stay(by: Actor) -> None:
 def test_one_night_is_asked_for_once_however_the_clocks_are_set(
     by: Actor, contractor: Contractor, other_contractor: Contractor
 ) -> None:
+    path_at_new_place(by)
+    with contractor_scope(other_contractor.pk):
+        path_at_new_place(system_actor(other_contractor.pk, "tests"))
     # Madrid puts its clocks forward at 01:00 UTC on 29 March 2026; Denver is a day behind.
     start = dt.datetime(2026, 3, 28, 22, 0, tzinfo=dt.UTC)
     asked: list[Job] = []
@@ -172,6 +176,7 @@ def test_one_night_is_asked_for_once_however_the_clocks_are_set(
 
 
 def test_autumn_nights_are_one_each_too(by: Actor, contractor: Contractor) -> None:
+    path_at_new_place(by)
     start = dt.datetime(2025, 10, 25, 21, 0, tzinfo=dt.UTC)
     for step in range(24 * 6):
         with time_machine.travel(start + dt.timedelta(minutes=10 * step), tick=False):

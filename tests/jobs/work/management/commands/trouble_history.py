@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django.core.management.base import BaseCommand
 
 from core.accounts.actor import system_actor
-from core.models import Contractor
+from core.clock import now
+from core.models import Contractor, Job, JobState
 from core.tenancy.scope import contractor_scope
+from faults.services.recurrence_runs import RECURRENCE, night_key
 from tests.trouble.history import troubled
 
 
@@ -17,3 +20,13 @@ class Command(BaseCommand):
         contractor = Contractor.objects.get()
         with contractor_scope(contractor.pk):
             troubled(system_actor(contractor.pk, "tests"))
+            # The beat has nothing to ask for by itself: only what the tests ask for is run.
+            for days in (-1, 0, 1, 2):
+                Job.objects.create(
+                    kind=RECURRENCE,
+                    dedupe_key=night_key(now().date() + dt.timedelta(days=days)),
+                    state=JobState.CANCELLED,
+                    asked_by="tests",
+                    created_at=now(),
+                    max_attempts=1,
+                )
