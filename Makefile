@@ -41,16 +41,16 @@ stack: debian-services $(VENV)/.runtime ## the same data on PostgreSQL and Redis
 test: test-sqlite test-postgres ## install what the tests need, then run all of them, on both databases
 
 test-sqlite: debian debian-services browser $(VENV)/.development ## all tests, on SQLite
-	@$(BIN)/python -m pytest -n $(WORKERS) $(ARGS)
+	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal $(ARGS)
 
 # Status 5: none of the tests that ARGS chooses touches a database.
 test-postgres: debian-services $(VENV)/.development ## those that touch a database, on PostgreSQL
 	@$(BIN)/python -m tests.services.with_postgres -- \
-		$(BIN)/python -m pytest -n $(WORKERS) -m database $(ARGS) \
+		$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal -m database $(ARGS) \
 		|| $(if $(strip $(ARGS)),[ $$? -eq 5 ],exit $$?)
 
 quick: debian lint ## below 90 s: checks of the code, and the tests not marked slow
-	@$(BIN)/python -m pytest -n $(WORKERS) -m "not slow" $(ARGS)
+	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal -m "not slow" $(ARGS)
 
 lint: $(VENV)/.development ## ruff, mypy, the import contracts, Django's own checks
 	@$(BIN)/ruff check .
