@@ -40,6 +40,10 @@ from faults.services.crew_cards import (
 _CLOCK = r"(?:[01]\d|2[0-3]):[0-5]\d"
 
 
+# Stated, for a database's own range would make the description depend on where it was written.
+_PEOPLE = {"people": {"min_value": 1, "max_value": MOST_PEOPLE}}
+
+
 def _clock() -> serializers.RegexField:
     return serializers.RegexField(rf"^{_CLOCK}\Z", help_text="HH:MM, local.")
 
@@ -123,6 +127,7 @@ class CardDocument(serializers.ModelSerializer[CrewCard]):
             *("time_zone", "base_lat", "base_lon", "people", "skills", "tools", "parts"),
             *("hours", "days_off", "position_lat", "position_lon", "position_at"),
         )
+        extra_kwargs = _PEOPLE
 
 
 class NeedsDocument(serializers.ModelSerializer[CallNeeds]):
@@ -131,6 +136,7 @@ class NeedsDocument(serializers.ModelSerializer[CallNeeds]):
     class Meta:
         model = CallNeeds
         fields = ("people", "skills", "tools", "parts", "access")
+        extra_kwargs = _PEOPLE
 
 
 class CalendarAddressDocument(serializers.Serializer[CalendarAddress]):
