@@ -1,0 +1,177 @@
+"""Flags recomputed from exported rows by code that shares nothing with what raised them."""
+
+from __future__ import annotations
+
+import ast
+import html
+import math
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.http import HttpResponse
+from scipy import stats
+
+from core.accounts.actor import Actor
+from core.models import Person
+from faults.models import RecurrenceRun, TroubleFlag
+from tests.api.asking import signed_in
+from tests.pages.conftest import entered
+from tests.trouble import figures_anew, recompute, rows_anew
+from tests.trouble.exported import exported
+from tests.trouble.figures_anew import Scan, adjusted
+from tests.trouble.recompute import Anew, Flag
+from tests.trouble.test_nights import night
+from tests.trouble.varied import END, varied
+
+pytestmark = pytest.mark.slow
+
+DIGITS = 1e-7
+NODES_OF_UNITS, NODES_OF_PATHS = 2e-3, 1e-2
+"""How far the product's few nodes are from a fine grid: among some 80 units 5 in 10,000, among a
+dozen paths 5 in 1,000."""
+
+OWN_LOOSE = {"p": NODES_OF_UNITS, "q": NODES_OF_UNITS, "path_p": NODES_OF_PATHS}
+RARE = 1e-7
+
+
+def test_what_recomputes_shares_no_code_with_what_it_checks() -> None:
+    for module in (recompute, figures_anew, rows_anew):
+        tree = ast.parse(Path(str(module.__file__)).read_text(encoding="utf-8"))
+        named = [one.module or "" for one in ast.walk(tree) if isinstance(one, ast.ImportFrom)]
+        named += [
+            name.name for one in ast.walk(tree) if isinstance(one, ast.Import) for name in one.names
+        ]
+        ours = {name for name in named if name.split(".")[0] in ("core", "sites", "faults", "api")}
+        others = {name for name in named if name.startswith("tests.")}
+        assert not ours
+        assert others <= {f"tests.trouble.{name}_anew" for name in ("rows", "figures")}
+
+
+def test_flags_on_page_and_api_are_those_of_the_exported_rows(
+    by: Actor, supervisor: Person
+) -> None:
+    varied(by)
+    run = night(by, END)
+    tables = exported()
+    anew = Anew(tables)
+    ids = dict(TroubleFlag.objects.values_list("public_id", "path"))
+    check_run(run, anew)
+    machine, browser = signed_in(supervisor), entered(supervisor)
+    listed = machine.get("/trouble-flags").json()["items"]
+    told = {(str(ids[one["id"]]), one["kind"]): one for one in listed}
+    flags = {(flag.path, flag.kind): flag for flag in anew.flags()}
+    assert told.keys() == flags.keys()
+    assert {kind for _, kind in flags} == {"place", "stretch"}
+    shown_p = {
+        path: one["evidence"]["p"] for (path, kind), one in told.items() if kind == "stretch"
+    }
+    for key, flag in flags.items():
+        document = told[key]
+        assert document["state"] == "raised"
+        places = frozenset(next(iter(place.items())) for place in document["places"])
+        assert places in flag.ties
+        check_evidence(document["evidence"], flag)
+        if flag.drawn is not None:
+            check_drawn(document["evidence"], flag.drawn, anew, shown_p, flag.path)
+        check_page(browser.get(f"/trouble/{document['id']}"), flag, document["evidence"])
+    # A row that is wrong is seen, and so is a parameter.
+    assert counted(Anew(without(tables, "findings", '""device"": ""D4""'))) != counted(anew)
+    assert counted(Anew(without(tables, "events", ",lightning,"))) != counted(anew)
+    narrow = tables["runs"].replace('""wet_days"": 3.0', '""wet_days"": 2.0')
+    assert narrow != tables["runs"]
+    assert counted(Anew(tables | {"runs": narrow})) != counted(anew)
+
+
+def without(tables: dict[str, str], name: str, words: str) -> dict[str, str]:
+    """The tables without the first row that holds some words."""
+    lines = tables[name].split("\r\n")
+    at = next(n for n, line in enumerate(lines) if words in line)
+    return tables | {name: "\r\n".join(lines[:at] + lines[at + 1 :])}
+
+
+def counted(anew: Anew) -> tuple[float, ...]:
+    """What the figures rest on."""
+    return (float(anew.counts.sum()), float(anew.exposed.sum()), float(anew.expected.sum()))
+
+
+def check_run(run: RecurrenceRun, anew: Anew) -> None:
+    """What a run says it saw."""
+    assert run.paths == len(anew.paths)
+    assert run.units == len(anew.units)
+    assert run.failures == anew.counts.sum()
+    assert (run.left_out, anew.left_out) == (1, 1)
+    assert run.flags_found == len(anew.flags())
+
+
+def check_evidence(evidence: dict[str, Any], flag: Flag) -> None:
+    """Every figure that is not drawn at random."""
+    drawn = {"draws", "p", "q"} if flag.drawn else set()
+    assert evidence.keys() - drawn == flag.evidence.keys()
+    for name, right in flag.evidence.items():
+        if name == "peers":
+            assert evidence["peers"].keys() == right.keys()
+            for kind, own in right.items():
+                assert evidence["peers"][kind] == pytest.approx(own, rel=1e-6), kind
+        else:
+            assert evidence[name] == pytest.approx(right, rel=OWN_LOOSE.get(name, DIGITS)), name
+
+
+def check_drawn(
+    evidence: dict[str, Any], own: Scan, anew: Anew, shown_p: dict[str, float], path: str
+) -> None:
+    """The scan: its statistic to the digits; its chance within what so many draws can be off; the
+    adjusted one from the chances that are shown."""
+    total = float(anew.failed[anew.paths.index(path)])
+    inside, awaited = evidence["failures"], evidence["expected_of_path"]
+    ratio = inside * math.log(inside / awaited)
+    if total > inside:
+        ratio += (total - inside) * math.log((total - inside) / (total - awaited))
+    assert ratio == pytest.approx(own.ratio, rel=1e-6)
+    low, high = own.limits()
+    p, draws = evidence["p"], evidence["draws"]
+    as_large = round(p * (draws + 1)) - 1
+    if math.isclose(p * (draws + 1), as_large + 1) and as_large < 10:
+        assert draws == 999
+        assert stats.binom.ppf(RARE, draws, low) <= as_large
+        assert as_large <= stats.binom.ppf(1 - RARE, draws, high)
+    else:
+        # Stopped at the tenth as large.
+        assert p * draws == pytest.approx(10.0)
+        assert stats.nbinom.ppf(RARE, 10, high) <= draws - 10 <= stats.nbinom.ppf(1 - RARE, 10, low)
+    order = list(anew.scans)
+    chance = [shown_p.get(one, anew.scans[one].chance) for one in order]
+    assert evidence["q"] == pytest.approx(adjusted(chance)[order.index(path)], rel=1e-9)
+
+
+def check_page(answer: HttpResponse, flag: Flag, evidence: dict[str, Any]) -> None:
+    """The page's figures are the recomputed ones, rounded; drawn ones those of the evidence."""
+    body = answer.content.decode()
+    figures = {
+        html.unescape(re.sub(r"<[^>]+>", "", name)): [
+            float(one) for one in re.findall(r"\d+(?:\.\d+)?", re.sub(r"<[^>]+>", " ", value))
+        ]
+        for name, value in re.findall(r"<dt>(.*?)</dt><dd>(.*?)</dd>", body, re.DOTALL)
+    }
+    own = flag.evidence | {name: evidence[name] for name in ("p", "q")}
+    metres = [(own["metres"], 0)] if own["metres"] else []
+    wanted = {
+        "Failures": [(own["failures"], 0)],
+        "Peers expect": [(own["expected"], 3)],
+        "Times as many, 95 % limits": [(own["ratio_low"], 1), (own["ratio_high"], 1)],
+        "The same, drawn towards its peers": [
+            (own[f"posterior_{name}"], 1) for name in ("ratio", "low", "high")
+        ],
+        "Energised": [(own["energised_days"], 0), *metres],
+        "Chance of as much by luck": [(own["p"], 4), (own["q"], 4)],
+    }
+    assert figures.keys() == wanted.keys()
+    for name, right in wanted.items():
+        assert len(figures[name]) == len(right), name
+        for shown, (value, places) in zip(figures[name], right, strict=True):
+            assert abs(shown - value) <= (0.5 + 1e-5) * 10.0**-places, name
+    peers = re.search(r"Peers: (.*?)\.</p>", body)
+    assert peers is not None
+    counts = [own["peers"][kind]["units"] for kind in ("splice", "segment", "device")]
+    assert [int(one) for one in re.findall(r"\d+", peers[1])] == counts
