@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from faults.forms.known import read_costs, read_meter, read_priors, read_sound_record
+from faults.forms.known import read_costs, read_history, read_meter, read_priors, read_sound_record
 from faults.forms.observation import read_observation
 from faults.forms.step import as_left_document, step_document, verdict_document
 from faults.models.trace import Observation, Trace
@@ -143,6 +143,7 @@ def trace_problem(trace: Trace) -> TraceProblem:
         meter=read_meter(known.get("meter", {})),
         costs=read_costs(known.get("costs", {})),
         priors=read_priors(known.get("priors", [])),
+        history=read_history(known.get("history")),
         sound_record=read_sound_record(known.get("sound_record", [])),
         dated=known.get("dated"),
     )

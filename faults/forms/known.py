@@ -8,7 +8,7 @@ from dataclasses import asdict, fields
 from typing import Any
 
 from faults.forms.place import ids_by_list, place_defects, place_document, read_place
-from faults.tracing.problem import Costs, Meter, PlacePrior, SoundRecord
+from faults.tracing.problem import Costs, History, Meter, PlaceHistory, PlacePrior, SoundRecord
 from sites.forms.defects import Defect, pointer_to, shown
 from sites.forms.rows import member, numbered_rows, text_in
 from sites.forms.survey_checks import leg_ids
@@ -56,6 +56,29 @@ def priors_rows(priors: tuple[PlacePrior, ...]) -> list[Document]:
     return [{"at": place_document(prior.at), "weight": prior.weight} for prior in priors]
 
 
+def read_history(document: Document | None) -> History | None:
+    """The history of failures of a document of the right shape."""
+    if document is None:
+        return None
+    places = tuple(
+        PlaceHistory(
+            read_place(row["at"]),
+            float(row["factor"]),
+            int(row["failures"]),
+            float(row["years"]),
+            int(row.get("stretch_failures", 0)),
+        )
+        for row in document["places"]
+    )
+    return History(document["run"], document["as_of"], places)
+
+
+def history_document(history: History) -> Document:
+    """What the history of failures said, as a document."""
+    rows = [asdict(one) | {"at": place_document(one.at)} for one in history.places]
+    return {"run": history.run, "as_of": history.as_of, "places": rows}
+
+
 def read_sound_record(rows: list[Document]) -> tuple[SoundRecord, ...]:
     """The sound records of rows of the right shape."""
     return tuple(
@@ -78,11 +101,13 @@ def known_defects(document: object) -> Iterator[Defect]:
         here = pointer_to("priors", place, "at")
         at = row.get("at")
         yield from place_defects(at, ids, here)
-        for name in _place_names(at):
-            if name in first:
-                what = f"this place has a weight already at {first[name]}"
-                yield Defect(here, what, "one weight for each place")
-            first.setdefault(name, here)
+        yield from _twice(at, here, first)
+    history = member(document, "history")
+    seen: dict[tuple[str, object], str] = {}
+    for place, row in numbered_rows(history, "places"):
+        here = pointer_to("history", "places", place, "at")
+        yield from place_defects(row.get("at"), ids, here)
+        yield from _twice(row.get("at"), here, seen)
     legs = leg_ids(survey)
     for place, row in numbered_rows(document, "sound_record"):
         leg = text_in(row, "leg")
@@ -91,6 +116,15 @@ def known_defects(document: object) -> Iterator[Defect]:
             yield Defect(pointer_to("sound_record", place, "leg"), what, "the id of a leg")
         yield from _day_defects(pointer_to("sound_record", place, "date"), text_in(row, "date"))
     yield from _day_defects("/dated", text_in(document, "dated"))
+
+
+def _twice(at: object, here: str, first: dict[tuple[str, object], str]) -> Iterator[Defect]:
+    """A place that has its weight already; ``first`` is where each was named first."""
+    for name in _place_names(at):
+        if name in first:
+            what = f"this place has a weight already at {first[name]}"
+            yield Defect(here, what, "one weight for each place")
+        first.setdefault(name, here)
 
 
 def _day_defects(pointer: str, text: str | None) -> Iterator[Defect]:

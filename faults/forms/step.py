@@ -105,7 +105,8 @@ def _expectation(one: Expectation) -> Document:
 
 
 def _suspect(one: Suspect) -> Document:
-    return {"at": place_document(one.at), "kind": one.kind, "chance": _chance(one.chance)}
+    document = {"at": place_document(one.at), "kind": one.kind, "chance": _chance(one.chance)}
+    return document | ({"history": one.history} if one.history else {})
 
 
 def _hundredths(value: float) -> float:

@@ -10,10 +10,12 @@ from typing import Any
 
 from faults.forms.known import (
     costs_document,
+    history_document,
     known_defects,
     meter_document,
     priors_rows,
     read_costs,
+    read_history,
     read_meter,
     read_priors,
     read_sound_record,
@@ -89,6 +91,7 @@ def trace_document(problem: TraceProblem) -> Document:
         "meter": meter_document(problem.meter),
         "costs": costs_document(problem.costs),
         "priors": priors_rows(problem.priors),
+        **({} if problem.history is None else {"history": history_document(problem.history)}),
         "sound_record": sound_record_rows(problem.sound_record),
         **({} if problem.dated is None else {"dated": problem.dated}),
     }
@@ -109,6 +112,7 @@ def _problem(document: Document) -> TraceProblem:
         meter=read_meter(document.get("meter", {})),
         costs=read_costs(document.get("costs", {})),
         priors=read_priors(document.get("priors", [])),
+        history=read_history(document.get("history")),
         sound_record=read_sound_record(document.get("sound_record", [])),
         dated=document.get("dated"),
     )

@@ -59,12 +59,14 @@ class FlagParams:
 @dataclass(frozen=True, slots=True)
 class UnitFlags:
     """For each unit, shape (n,): ``p_value``, ``adjusted`` (Benjamini–Hochberg over all groups)
-    and ``flagged``; ``peers``: the last fit of each group number; ``rounds``: fits done."""
+    and ``flagged``; ``peers``: the last fit of each group number, without what is flagged;
+    ``everyone``: its first, of all units; ``rounds``: fits done."""
 
     p_value: Floats
     adjusted: Floats
     flagged: Flags
     peers: dict[int, PeerRates]
+    everyone: dict[int, PeerRates]
     rounds: int
 
 
@@ -98,6 +100,7 @@ def flag_units(
     p_value = np.ones(len(whole))
     adjusted = p_value
     peers: dict[int, PeerRates] = {}
+    everyone: dict[int, PeerRates] = {}
     stale = set(members)
     rounds = 0
     while rounds < _MOST_ROUNDS:
@@ -105,13 +108,14 @@ def flag_units(
         for name in stale:
             at = members[name]
             p_value[at], peers[name] = peer_p_values(whole[at], amounts[at], ~flagged[at])
+            everyone.setdefault(name, peers[name])
         adjusted = adjusted_p_values(p_value)
         found = flagged | (adjusted <= params.q)
         stale = {int(name) for name in np.unique(numbers[found & ~flagged])}
         flagged = found
         if not params.refit or not stale:
             break
-    return UnitFlags(p_value, adjusted, flagged, peers, rounds)
+    return UnitFlags(p_value, adjusted, flagged, peers, everyone, rounds)
 
 
 def peer_p_values(

@@ -56,8 +56,8 @@ class Units:
 @dataclass(frozen=True, slots=True)
 class Judged:
     """Arrays by unit: failures, dry-equivalent exposure, what peers expect, p-value, adjusted,
-    flagged. ``peers``: by kind, without what is flagged; ``left_out``: failures of units that were
-    never energised."""
+    flagged. ``peers``: by kind, without what is flagged; ``everyone``: with it; ``left_out``:
+    failures of units that were never energised."""
 
     counts: Wholes
     exposure: Floats
@@ -66,6 +66,7 @@ class Judged:
     adjusted: Floats
     flagged: Flags
     peers: dict[int, PeerRates]
+    everyone: dict[int, PeerRates]
     factors: StateFactors
     left_out: int
 
@@ -108,6 +109,7 @@ def judge_units(units: Units, params: TroubleParams) -> Judged:
         adjusted=flags.adjusted,
         flagged=flags.flagged,
         peers=flags.peers,
+        everyone=flags.everyone,
         factors=factors,
         left_out=left_out,
     )

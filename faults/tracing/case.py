@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import cached_property
 
 import numpy as np
@@ -19,7 +19,7 @@ from faults.tracing.expected import OnOffPredictor
 from faults.tracing.far_wires import FarWires, far_wires
 from faults.tracing.observations import Joint
 from faults.tracing.planner import Choice, Ground, Planner
-from faults.tracing.posterior import CONTROLLER, NONE, OTHER, OVERLOAD, Posterior
+from faults.tracing.posterior import CONTROLLER, NONE, OTHER, OVERLOAD, Apart, Posterior
 from faults.tracing.problem import TraceProblem
 from faults.tracing.proof import (
     Examiner,
@@ -62,8 +62,20 @@ class Case:
     @cached_property
     def _adjusted(self) -> tuple[FloatArray, float]:
         """(chance of each place (H,), factor on what is no place)."""
-        chance = self.posterior.chance.copy()
-        apart = 1.0 - float(chance.sum())
+        return self._with_tests(self.posterior.chance)
+
+    @cached_property
+    def _bare(self) -> tuple[FloatArray, float]:
+        """The same had the history of failures said nothing: endings and proofs go by these."""
+        own = self.posterior.hypotheses
+        if not own.history_tells:
+            return self._adjusted
+        return self._with_tests(own.without_history(self.posterior.chance))
+
+    def _with_tests(self, chance: FloatArray) -> tuple[FloatArray, float]:
+        """Chances of places beside the posterior's *apart*, the proving tests reckoned in."""
+        # Chances that sum to 1 may do so to a digit too much.
+        apart = max(0.0, 1.0 - float(self.posterior.chance.sum()))
         for suspect in self.tested:
             if suspect not in self.posterior.hypotheses.index:
                 continue
@@ -86,7 +98,14 @@ class Case:
 
     def chance_of(self, place: Place) -> float:
         """The chance of one hypothesis."""
-        chance, apart = self._adjusted
+        return self._chance_in(self._adjusted, place)
+
+    def bare_chance_of(self, place: Place) -> float:
+        """The chance of one hypothesis had the history of failures said nothing."""
+        return self._chance_in(self._bare, place)
+
+    def _chance_in(self, chances: tuple[FloatArray, float], place: Place) -> float:
+        chance, apart = chances
         index = self.posterior.hypotheses.index.get(place)
         if index is not None:
             return float(chance[index])
@@ -94,8 +113,18 @@ class Case:
 
     @cached_property
     def place_chance(self) -> float:
-        """The chance that the fault is at some place on the path."""
-        return float(self._adjusted[0].sum())
+        """The chance that the fault is at some place on the path, history left out."""
+        return float(self._bare[0].sum())
+
+    @cached_property
+    def apart(self) -> Apart:
+        """Chances of what is no place by the readings, history and proving tests left out."""
+        own, posterior = self.posterior.hypotheses, self.posterior
+        if not own.history_tells:
+            return posterior.apart
+        places = float(own.without_history(posterior.chance).sum())
+        share = 1.0 / (places + max(0.0, 1.0 - float(posterior.chance.sum())))
+        return Apart(**{name: value * share for name, value in asdict(posterior.apart).items()})
 
     def ranked(self, count: int) -> list[tuple[Place, float]]:
         """The likeliest hypotheses."""
@@ -177,7 +206,7 @@ class Case:
             counted=self._counted(examiner.watch.node),
             comes_and_goes=self.comes_and_goes,
             weights=self._weigh(examiner, isolated_only=False),
-            chance=self.chance_of(suspect),
+            chance=self.bare_chance_of(suspect),
             leakage_wanted=self.leakage_wanted,
         )
 

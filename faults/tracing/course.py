@@ -95,7 +95,7 @@ def _looks_first(case: Case) -> Act | Ending | None:
             else "a second look at the controller alone, so that no slip decides",
         )
     if looks.no_legs_shown:
-        chance = case.posterior.apart.controller
+        chance = case.apart.controller
         settled = chance >= CONTROLLER_SURE or looks.no_legs_shown * 2 < looks.no_legs
         if not settled and looks.no_legs < 6:
             return _look(case, "ruling-out", (), "the looks do not settle it yet: look again")
@@ -197,7 +197,7 @@ def _soundness(case: Case) -> Act | Ending | None:
     """Where all readings are those of a sound path, the message decides what it was."""
     if not case.state.evidence.readings or case.place_chance > NO_PLACE_LEFT:
         return None
-    if case.chance_of(Place("other")) - case.posterior.apart.hidden > SUSPECTED:
+    if case.bare_chance_of(Place("other")) - case.apart.hidden > SUSPECTED:
         return unproved(case, "the readings fit no fault that the map has room for")
     return _whole(case) or _looks_decide(case)
 
@@ -228,7 +228,7 @@ def _whole(case: Case) -> Act | Ending | None:
 
 def _looks_decide(case: Case) -> Act | Ending:
     """No place is left to suspect: look for the message until it is settled."""
-    apart = case.posterior.apart
+    apart = case.apart
     looks = _tally(case.state.evidence.looks)
     # A path that draws near the trip and never tripped is as sound as any other.
     sound_now = apart.none + (apart.overload if apart.none >= MOSTLY_NONE else 0.0)
@@ -260,7 +260,7 @@ def _looks_decide(case: Case) -> Act | Ending:
 
 
 def _sound_reason(case: Case) -> str:
-    apart = case.posterior.apart
+    apart = case.apart
     if apart.overload >= max(apart.hidden, apart.none):
         return (
             "the path is sound but draws more than the controller allows: an overload or inrush, "

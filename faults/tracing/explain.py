@@ -12,6 +12,7 @@ from faults.tracing.likelihood import meter_spread_ma
 from faults.tracing.messages import full_current_ma, shown_chance
 from faults.tracing.planner import Wire
 from faults.tracing.prediction import place_faults
+from faults.tracing.problem import PlaceHistory
 from faults.tracing.rollout import quantile
 from faults.tracing.step import Expectation, Suspect
 from sites.network.faults import Place
@@ -61,13 +62,35 @@ def _places_within(case: Case, wire: Wire) -> int:
 def suspects(case: Case) -> tuple[Suspect, ...]:
     """The likeliest hypotheses that hold nearly all of the chance."""
     listed: list[Suspect] = []
+    history = case.problem.history
+    known = {one.at: history_clause(one) for one in history.places} if history else {}
     held = 0.0
     for place, chance in case.ranked(SHOWN_SUSPECTS):
         if listed and (held >= 0.999 or chance < 1e-4):
             break
-        listed.append(Suspect(at=place, kind="short", chance=min(1.0, chance)))
+        listed.append(
+            Suspect(at=place, kind="short", chance=min(1.0, chance), history=known.get(place, ""))
+        )
         held += chance
     return tuple(listed)
+
+
+def history_clause(known: PlaceHistory) -> str:
+    """How the history of failures counted for a place, in plain words."""
+    months = max(1, round(12.0 * known.years))
+    when = f"in {known.years:.1f} years" if months >= 12 else f"in {months} months"
+    when = "in one month" if months == 1 else when
+    if known.failures:
+        told = f"failed {_times(known.failures)} {when} here"
+        if known.stretch_failures > known.failures:
+            told += f", {_times(known.stretch_failures)} in its trouble stretch"
+    else:
+        told = f"lies in a stretch that failed {_times(known.stretch_failures)} {when}"
+    return f"{told}; weighs {known.factor:.1f} times its peers"
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def expectations(case: Case, act: Act) -> tuple[Expectation, ...]:

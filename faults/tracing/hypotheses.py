@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faults.tracing.assumptions import Assumptions
-from faults.tracing.problem import PlacePrior
+from faults.tracing.problem import History, PlacePrior
 from faults.tracing.tree_view import TreeView
 from sites.network.faults import Place
 
@@ -25,17 +25,40 @@ SOUND_KINDS = ("none", "controller", "overload", "hidden")
 
 @dataclass(frozen=True, slots=True)
 class Hypotheses:
-    """H places with their kind, point and prior weight; weights sum to the chance of any place."""
+    """H places with their kind, point and prior weight; weights sum to the chance of any place.
+
+    ``history``: the factor in each weight that the history of failures gave.
+    """
 
     places: tuple[Place, ...]
     kind: NDArray[np.str_]
     point: IntArray
     weight: FloatArray
+    history: FloatArray
     index: dict[Place, int]
+
+    @property
+    def history_tells(self) -> bool:
+        """Whether the history of failures says anything of any place."""
+        return bool(np.any(self.history != 1.0))
+
+    def without_history(self, chance: FloatArray) -> FloatArray:
+        """Chances of places as they would be had history said nothing, beside the same *apart*.
+
+        Each is its weight times what the readings say of it, so the factor is divided out and
+        the weights are brought to their sum again.
+        """
+        bare = self.weight / self.history
+        scale = float(self.weight.sum() / bare.sum())
+        found: FloatArray = chance / self.history * scale
+        return found
 
 
 def list_hypotheses(
-    view: TreeView, beliefs: Assumptions, priors: tuple[PlacePrior, ...] = ()
+    view: TreeView,
+    beliefs: Assumptions,
+    priors: tuple[PlacePrior, ...] = (),
+    history: History | None = None,
 ) -> Hypotheses:
     """Every device, splice, segment and unmapped thing the tree has room for, in preorder."""
     told = {prior.at: prior.weight for prior in priors}
@@ -62,12 +85,15 @@ def list_hypotheses(
             add(Place("device", device.id), point, 1.0)
     apart = beliefs.priors
     left = 1.0 - apart.controller - apart.none - apart.overload - apart.hidden - apart.other
-    weight = np.array(weights)
+    failed = {one.at: one.factor for one in history.places} if history else {}
+    factors = np.array([failed.get(place, 1.0) for place in places])
+    weight = np.array(weights) * factors
     return Hypotheses(
         places=tuple(places),
         kind=np.array([place.kind for place in places]),
         point=np.array(points, dtype=np.int64),
         weight=weight * (left / weight.sum()),
+        history=factors,
         index={place: i for i, place in enumerate(places)},
     )
 

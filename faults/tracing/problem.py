@@ -39,6 +39,41 @@ class PlacePrior:
     weight: float
 
 
+LEAST_FACTOR, MOST_FACTOR = 0.25, 8.0
+"""How far the history of failures may weigh. Eight is three halvings: what a reading or two tell
+outweighs the worst of histories, and a place is doubted no more than fourfold for having held."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceHistory:
+    """How often a place failed in the ``years`` it was watched before the trace, and how much
+    likelier than its peers that makes it to have failed now (``factor``, within the bounds).
+
+    ``stretch_failures``: of the trouble stretch it lies in, 0 outside of any.
+    Raises ValueError for a factor out of bounds.
+    """
+
+    at: Place
+    factor: float
+    failures: int
+    years: float
+    stretch_failures: int = 0
+
+    def __post_init__(self) -> None:
+        if not LEAST_FACTOR <= self.factor <= MOST_FACTOR:
+            raise ValueError(f"factor: expected {LEAST_FACTOR} to {MOST_FACTOR}")
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """What the history of failures said as a trace began: of which run over it, as known when
+    (an ISO time), and the places of which it says anything; all others weigh as their peers."""
+
+    run: str
+    as_of: str
+    places: tuple[PlaceHistory, ...] = ()
+
+
 @dataclass(frozen=True, slots=True)
 class SoundRecord:
     """What a leg read when it was sound, all legs on.
@@ -71,5 +106,6 @@ class TraceProblem:
     meter: Meter = field(default_factory=Meter)
     costs: Costs = field(default_factory=Costs)
     priors: tuple[PlacePrior, ...] = ()
+    history: History | None = None
     sound_record: tuple[SoundRecord, ...] = ()
     dated: str | None = None

@@ -42,7 +42,9 @@ def proof_act(case: Case) -> Act | Ending | None:
             outcome="proved",
             reason=f"with {suspect} off the current fell to that of a sound path, and came back "
             "with it on; every rival would have shown otherwise",
-            found=(Found(at=suspect, kind="short", chance=case.chance_of(suspect), proved=True),),
+            found=(
+                Found(at=suspect, kind="short", chance=case.bare_chance_of(suspect), proved=True),
+            ),
         )
     if test.act == "stuck":
         return unproved(case, test.why)

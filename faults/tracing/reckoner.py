@@ -66,7 +66,7 @@ class Reckoner:
         self.draws = told or plain_priors(self.beliefs)
         self.solved = SolvedColumns(view, {})
         self._cables = _cables(problem.path)
-        self.hypotheses = list_hypotheses(view, self.beliefs, problem.priors)
+        self.hypotheses = list_hypotheses(view, self.beliefs, problem.priors, problem.history)
 
     def reckon(self, evidence: Evidence, before: Posterior | None = None) -> Posterior:
         """Chances given all evidence.

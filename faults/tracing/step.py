@@ -75,11 +75,15 @@ class Expectation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Suspect:
-    """A place and kind of fault with its chance."""
+    """A place and kind of fault with its chance.
+
+    ``history`` says in a clause how its history of failures counted; empty where it did not.
+    """
 
     at: Place
     kind: str
     chance: float
+    history: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,15 @@ from hypothesis import strategies as st
 
 from faults.forms.rehearsal import read_rehearsal, rehearsal_document
 from faults.forms.trace import read_trace, trace_document
-from faults.tracing.problem import Costs, Meter, PlacePrior, SoundRecord, TraceProblem
+from faults.tracing.problem import (
+    Costs,
+    History,
+    Meter,
+    PlaceHistory,
+    PlacePrior,
+    SoundRecord,
+    TraceProblem,
+)
 from sites.forms.defects import FormDefects
 from sites.forms.load import load_document
 from sites.forms.survey import read_survey
@@ -340,3 +348,30 @@ def test_a_rehearsal_keeps_what_whoever_traces_may_know() -> None:
 
 def test_a_trace_keeps_the_spread_of_the_trip_that_its_survey_states() -> None:
     assert read_trace(bent(TRACE, "/survey/path/trip_spread", 0.1)).path.trip_spread == 0.1
+
+
+def test_what_the_history_said_is_read_and_written_again() -> None:
+    rows = [
+        {"at": {"splice": "N1"}, "factor": 2.5, "failures": 3, "years": 2.0},
+        {"at": {"segment": "S2"}, "factor": 4, "failures": 0, "years": 2, "stretch_failures": 5},
+    ]
+    told = {"run": "rrun_1", "as_of": "2026-03-01T00:00:00+00:00", "places": rows}
+    problem = read_trace(bent(TRACE, "/history", told))
+    assert problem.history == History(
+        "rrun_1",
+        "2026-03-01T00:00:00+00:00",
+        (
+            PlaceHistory(Place("splice", "N1"), 2.5, 3, 2.0),
+            PlaceHistory(Place("segment", "S2"), 4.0, 0, 2.0, 5),
+        ),
+    )
+    assert read_trace(trace_document(problem)) == problem
+    assert read_trace(bent(TRACE, "/history", None)).history is None
+    heavy = bent(TRACE, "/history", told | {"places": [rows[0] | {"factor": 8.1}]})
+    assert "0.25 to 8" in defects_of(read_trace, heavy)["/history/places/0/factor"]
+    twice = bent(TRACE, "/history", told | {"places": [rows[0], rows[0]]})
+    assert (
+        "already at /history/places/0/at" in defects_of(read_trace, twice)["/history/places/1/at"]
+    )
+    strange = bent(TRACE, "/history", told | {"places": [rows[0] | {"at": {"device": "D9"}}]})
+    assert "/history/places/0/at/device" in defects_of(read_trace, strange)
