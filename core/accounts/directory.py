@@ -42,6 +42,11 @@ def crew_list() -> QuerySet[Crew]:
     return Crew.objects.prefetch_related("members")
 
 
+def crews_of(person_pk: int | None) -> QuerySet[Crew]:
+    """The crews that a person belongs to: one query."""
+    return Crew.objects.filter(members=person_pk) if person_pk is not None else Crew.objects.none()
+
+
 def crew_get(public_id: str) -> Crew:
     """The crew with its members: two queries. Raises NotFound."""
     found = crew_list().filter(public_id=public_id).first()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.contrib import messages
@@ -11,10 +12,12 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
 from core.accounts.actor import Actor
+from core.clock import now
 from core.pages.access import may_change, page
 from core.pages.problems import defect_words, problem_onto_form
 from core.problems import Problem
 from faults.models.call import FaultCall
+from faults.pages.call_actions import TRACED_FIRST, call_actions
 from faults.pages.leaving import LeavingForm, left_lines, left_on_path
 from faults.pages.story import call_story
 from faults.pages.words import TraceWords
@@ -42,11 +45,20 @@ from sites.selectors.paths import path_get, path_list
 _METER = ("percent", "counts", "resolution_ma")
 
 
+class StateField(forms.ChoiceField):
+    """A state that a call is moved to by hand. One that is not offered any more, since the page
+    was opened, is left to the service, which says why."""
+
+    def valid_value(self, value: object) -> bool:
+        """Whether it is a state at all that people move calls to."""
+        return value in CallState.values and value not in MOVED_BY_TRACE
+
+
 class MoveForm(LeavingForm):
     """Where a call shall go, and why."""
 
     version = forms.IntegerField(widget=forms.HiddenInput)
-    to = forms.ChoiceField(label="To")
+    to = StateField(label="To")
     why = forms.CharField(
         label="Why", required=False, help_text="Waiting and closing want a reason."
     )
@@ -72,7 +84,7 @@ class MoveForm(LeavingForm):
         moves = legal_moves(call.state, proved=has_proof(call))
         # A trace moves its call by itself; beginning one is a button of its own.
         listed = [(to.value, to.label) for to in moves if to not in MOVED_BY_TRACE]
-        self.fields["to"] = forms.ChoiceField(label="To", choices=listed)
+        self.fields["to"] = StateField(label="To", choices=listed)
 
 
 class StartForm(forms.Form):
@@ -191,14 +203,16 @@ def call_shown(
         "dry": call_dryness([call])[call.pk],
         "left_lines": left_lines(left_on_path(call)),
         "question": stop_question(call),
+        "today": now().astimezone(ZoneInfo(call.property.time_zone)).date(),
         "checks": list(soak_check_list().filter(repair__call=call)),
         "traces": traces,
-        "may_go": {str(to) for to in moves},
+        "actions": call_actions(call, moves),
         "running": running,
         "findings": _findings(call),
         "paths": _paths(call) if call.path is None else [],
         "may_change": may_change(actor),
         "may_trace": call.path is not None and CallState.TRACING in {*moves, call.state},
+        "traced_first": call.state in TRACED_FIRST,
         "is_ended": call.state in ENDED,
         "move": MoveForm(call, initial={"version": call.version}),
         "start": StartForm(),

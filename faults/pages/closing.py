@@ -39,9 +39,14 @@ class CloseForm(LeavingForm):
 
     version = forms.IntegerField(widget=forms.HiddenInput)
     outcome = forms.ChoiceField(label="Outcome", choices=CallOutcome.choices)
-    why = forms.CharField(label="What it came to, in a few words", required=False)
+    why = forms.CharField(
+        label="What it came to, in a few words",
+        error_messages={"required": "Closing wants a reason; right: say why in a few words"},
+    )
     untested_why = forms.CharField(
-        label="Why it is closed without a passed return test", required=False
+        label="Why it is closed without a passed return test",
+        required=False,
+        help_text="Wanted where the outcome is that it was repaired.",
     )
 
 
@@ -55,7 +60,8 @@ class LeftAddForm(forms.Form):
     name = forms.CharField(
         label="Where, by the map’s names",
         required=False,
-        help_text="A box such as B7; for a tag B7:3; for a leg its cable run; else a few words.",
+        help_text="A box such as B7; for a tag B7:3; for a leg its cable run; else a few words. "
+        "Nothing for the power and the coil.",
     )
     note = forms.CharField(label="Anything to mind", required=False)
 

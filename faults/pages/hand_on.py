@@ -47,12 +47,17 @@ class WaitForm(LeavingForm):
     wait_kind = forms.ChoiceField(label="It waits for", choices=WaitKind.choices)
     until = forms.DateField(
         label="Until which day",
-        required=False,
         widget=DAY,
         help_text="It wakes by itself on that day.",
-        error_messages={"invalid": "This is no day; right: a day of the calendar"},
+        error_messages={
+            "required": "A call waits until a day; right: the day to look at it again",
+            "invalid": "This is no day; right: a day of the calendar",
+        },
     )
-    why = forms.CharField(label="In a few words", required=False)
+    why = forms.CharField(
+        label="In a few words",
+        error_messages={"required": "Waiting wants a reason; right: say why in a few words"},
+    )
 
 
 class WakeForm(LeavingForm):

@@ -8,12 +8,13 @@ from typing import Any
 from django import forms
 
 from core.pages.problems import problem_onto_form
-from core.problems import Defect, Invalid, Problem, Stale
+from core.problems import Defect, IllegalMove, Invalid, Problem, Stale
 from faults.models.as_left import AsLeftItem, LeftAnswerKind
 from faults.models.call import FaultCall
 from faults.pages.left_words import LEFT_CAUTIONS, left_words
 from faults.selectors.as_left import as_left_list
 from faults.services.as_left import LeftAnswer
+from faults.transitions import CallState
 
 _ANSWERS = [("", "– say which –"), ("restored", "Restored"), ("kept", "It stays, because")]
 _DONE = {
@@ -63,6 +64,9 @@ class LeavingForm(forms.Form):
         if isinstance(problem, Stale):
             self.add_error(None, meanwhile_words(problem))
             return
+        if isinstance(problem, IllegalMove):
+            self.add_error(None, illegal_words(problem))
+            return
         others, unanswered = [], iter(_items_of(problem))
         for defect in problem.defects:
             name = self._field_of(defect, unanswered)
@@ -105,6 +109,13 @@ def meanwhile_words(problem: Stale) -> str:
     told = [f"{row['by']} {_DONE.get(row['action'], 'changed it')}" for row in rows]
     since = f" ({', then '.join(told)})" if told else ""
     return f"This was changed meanwhile{since}. Look at how it stands now, and send it again."
+
+
+def illegal_words(problem: IllegalMove) -> str:
+    """What a call cannot become, and what it can."""
+    legal = problem.extra.get("legal")
+    names = [CallState(one).label.lower() for one in legal] if isinstance(legal, list) else []
+    return f"{problem.detail} It can become: {', '.join(names)}." if names else problem.detail
 
 
 def _items_of(problem: Problem) -> list[str]:

@@ -19,7 +19,7 @@ from core.pages.access import page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.event import EventKind
-from faults.pages.open_calls import calls_with_traces
+from faults.pages.open_calls import calls_with_traces, own_crews
 from faults.selectors.calls import call_list
 from faults.selectors.events import event_list
 from faults.services.events import EventReport, event_report
@@ -100,7 +100,7 @@ def _shown(
     calls = call_list(place=place)
     ended = call_list(place=place, with_ended=True).filter(closed_at__isnull=False)
     context = property_context(place, actor) | {
-        "calls": calls_with_traces(list(calls)),
+        "calls": calls_with_traces(list(calls), actor, own_crews(actor)),
         "ended": list(ended.order_by("-closed_at")[:MOST_ENDED]),
         "events": list(event_list(place=place)[:MOST_EVENTS]),
         "form": form,

@@ -16,7 +16,7 @@ from faults.models.trace import Trace
 from faults.pages.left_words import left_words, place_words
 from faults.pages.words import OUTCOMES
 from faults.selectors.as_left import as_left_answers
-from faults.selectors.calls import call_events, call_moves
+from faults.selectors.calls import call_events, call_givings, call_moves
 from faults.selectors.repairs import removed_part_list, repair_list, return_test_list
 from faults.selectors.stop_rule import stop_answers
 from faults.selectors.traces import finding_list, trace_list
@@ -49,6 +49,7 @@ def _entries(call: FaultCall) -> Iterator[StoryEntry]:
     yield from (_event(one) for one in call_events(call))
     yield from _reports(call)
     yield from _moves(call)
+    yield from _givings(call)
     yield from _traces(call)
     yield from _repairs(call)
     yield from _tests(call)
@@ -98,6 +99,12 @@ _BEGAN = (
 def _moves(call: FaultCall) -> Iterator[StoryEntry]:
     for move in call_moves(call):
         yield StoryEntry(move.at, "move", move.get_to_state_display(), move.why, move.by_name)
+
+
+def _givings(call: FaultCall) -> Iterator[StoryEntry]:
+    for one in call_givings(call):
+        head = f"Given to {one.to}" if one.to else "Taken from whoever had it"
+        yield StoryEntry(one.at, "given", head, by=one.by_name)
 
 
 def _traces(call: FaultCall) -> Iterator[StoryEntry]:

@@ -104,7 +104,7 @@ def test_waiting_wants_a_day_and_a_reason_and_keeps_what_was_typed(
     half = fields | {"wait_kind": "parts", "until": "", "why": "two <splices>"}
     refused = browser.post(address, half)
     assert refused.status_code == 422
-    assert "a call waits until a day" in text_of(refused)
+    assert "A call waits until a day" in text_of(refused)
     assert 'value="two &lt;splices&gt;"' in refused.content.decode()
     whole = half | {"until": "2030-04-01"}
     assert browser.post(address, whole)["Location"] == "/board"
