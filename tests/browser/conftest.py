@@ -6,7 +6,7 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,7 @@ AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 900}
 TOUCH_PX = 44
-MOST_TESTS = 20
+MOST_TESTS = 25
 """Contractors that are seeded, one for each test."""
 _FLAGS = (
     "--no-sandbox --disable-gpu --no-first-run --disable-background-networking"
@@ -33,25 +33,28 @@ _FLAGS = (
 ).split()
 
 
+Served = tuple[str, Iterator[dict[str, str]], Callable[..., str]]
+
+
 @dataclass(frozen=True)
 class Server:
-    """Where it answers, and the ids of what it was seeded with."""
+    """Where it answers, the ids of what it was seeded with, and ``ran``, which runs a command of
+    the product on its database and answers with what that printed."""
 
     address: str
     ids: dict[str, str]
+    ran: Callable[..., str]
 
 
 @pytest.fixture
-def server(_served: tuple[str, Iterator[dict[str, str]]]) -> Server:
+def server(_served: Served) -> Server:
     """The pages as they are served, with a contractor that no other test has."""
-    address, seeded = _served
-    return Server(address, next(seeded))
+    address, seeded, ran = _served
+    return Server(address, next(seeded), ran)
 
 
 @pytest.fixture(scope="session")
-def _served(
-    tmp_path_factory: pytest.TempPathFactory,
-) -> Iterator[tuple[str, Iterator[dict[str, str]]]]:
+def _served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """A server on a database in a file of its own, and the contractors in it."""
     tmp_path = tmp_path_factory.mktemp("served")
     environment = {
@@ -59,6 +62,7 @@ def _served(
         "DJANGO_SETTINGS_MODULE": "core.settings.embedded",
         "CLAMPLINE_SECRET_KEY": "for tests only",
         "CLAMPLINE_SQLITE_FILE": str(tmp_path / "clampline.sqlite3"),
+        "CLAMPLINE_MEDIA_FOLDER": str(tmp_path / "media"),
         "DATABASE_URL": "",
         "REDIS_URL": "",
         "OPENBLAS_NUM_THREADS": "1",
@@ -89,7 +93,7 @@ def _served(
         )
     try:
         wait_until(lambda: _answers(f"http://{bind}/livez"), "the server answers")
-        yield f"http://{bind}", iter(seeded)
+        yield f"http://{bind}", iter(seeded), ran
     finally:
         process.terminate()
         process.wait(30)

@@ -34,35 +34,6 @@ def all_open(visitor: Visitor) -> None:
     visitor.page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
 
 
-def test_a_whole_trace_on_a_phone_ends_in_a_proved_finding(visitor: Visitor) -> None:
-    """A path of 120 devices with a short in the splice at B74, from the call to the finding."""
-    page = visitor.page
-    visitor.sign_in()
-    page.get_by_role("link", name="Weir Garden: North lawn").click()
-    page.get_by_role("button", name="Start the trace").click()
-    page.wait_for_url("**/traces/trc_*")
-    technician = Technician(page)
-    seen: set[str] = set()
-    for _ in range(80):
-        if page.locator("[aria-current=step]").inner_text() == "Done":
-            break
-        do = technician.question()["do"]
-        if do not in seen:
-            seen.add(do)
-            looked_over(visitor)
-        technician.answers()
-    expect(page.get_by_role("heading", level=1)).to_have_text("Proved")
-    expect(page.locator(".verdict.proved")).to_contain_text("The splice at box B74")
-    assert {"message", "power", "fit_coil", "reference", "clamp", "isolate", "restore"} <= seen
-    looked_over(visitor)
-    page.get_by_role("link", name="What it rests on").click()
-    expect(page.get_by_role("heading", level=1)).to_have_text("The splice at box B74")
-    looked_over(visitor)
-    page.get_by_role("link", name="Call", exact=True).click()
-    expect(page.locator(".state")).to_have_text("Found: proved")
-    looked_over(visitor)
-
-
 def test_a_reading_is_held_against_what_was_expected_while_it_is_typed(visitor: Visitor) -> None:
     at_first_clamp(visitor)
     page, fits = visitor.page, visitor.page.locator(".expected p.fits")
