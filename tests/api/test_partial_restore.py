@@ -6,9 +6,12 @@ from typing import Any
 
 import pytest
 
+from faults.selectors import partial_restores as reading
+from faults.services import partial_restores as writing
 from sites.models import WirePath
 from tests.api.asking import Asker
 from tests.api.test_repairs import call, path, pointers
+from tests.faults.transactions import transactions_at
 
 __all__ = ["call", "path"]
 
@@ -49,6 +52,22 @@ def test_what_to_leave_off_is_proposed_and_can_be_said_as_proposed(
     tag = machine.get(f"/calls/{call}")["ETag"]
     assert machine.post(address, body | {"is_predicted": True}, If_Match=tag).status_code == 201
     assert machine.get(address).json()["items"][0]["is_predicted"] is True
+
+
+@pytest.mark.django_db(transaction=True)
+def test_it_is_reckoned_outside_a_transaction_and_kept_within_one(
+    machine: Asker, call: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The search takes up to some thousand solves, and may hold no lock meanwhile."""
+    reckoned = transactions_at(monkeypatch, reading, "smallest_part_off")
+    kept = transactions_at(monkeypatch, writing, "change_record")
+    address = f"/calls/{call}/partial-restore"
+    proposal = machine.get(f"{address}/proposal?kind=device&place=D5")
+    assert (proposal.status_code, reckoned, kept) == (200, [False], [])
+    tag = machine.get(f"/calls/{call}")["ETag"]
+    body = {"left_off": proposal.json()["left_off"]}
+    assert machine.post(address, body, If_Match=tag).status_code == 201
+    assert (reckoned, kept) == ([False], [True])
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,11 @@ from django.test import Client
 from core.accounts.actor import Actor
 from faults.models import CallReport, FaultCall, PartialRestore, Photo, Repair, ReturnTest
 from faults.pages.return_tests import legs_expected
+from faults.selectors import partial_restores as reading
+from faults.services import partial_restores as writing
 from faults.services.repairs import repair_record
 from sites.models import WirePath
+from tests.faults.transactions import transactions_at
 from tests.pages.conftest import posted_fields, text_of
 from tests.repairs.field import REMADE, moved, opened, path_with_stations
 from tests.repairs.test_photos_and_parts import picture
@@ -136,6 +139,19 @@ def test_a_part_is_left_off_and_asked_for_on_closing(browser: Client, call: Faul
     said |= {f"left_{item.public_id}": "kept", f"left_why_{item.public_id}": "waits for parts"}
     assert browser.post(f"{where}/close", said).status_code == 302
     assert fresh(call).state == "closed"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_to_leave_off_is_reckoned_outside_a_transaction(
+    browser: Client, call: FaultCall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    reckoned = transactions_at(monkeypatch, reading, "smallest_part_off")
+    kept = transactions_at(monkeypatch, writing, "change_record")
+    address = f"/calls/{call.public_id}/restore?place=device:D5"
+    assert browser.get(address).status_code == 200
+    assert (reckoned, kept) == ([False], [])
+    assert browser.post(address, {"version": str(call.version)}).status_code == 302
+    assert (reckoned, kept) == ([False, False], [True])
 
 
 def test_what_was_typed_into_a_refused_limit_or_decision_stays(
