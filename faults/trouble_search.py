@@ -72,7 +72,7 @@ class Candidate:
 @dataclass(frozen=True, slots=True)
 class Search:
     """What a run saw and found. ``candidates``: the strongest stretch of each path scanned, and
-    places flagged outside of them, flagged or not."""
+    places flagged outside of them, flagged or not; ``rates``: what traces weigh places by."""
 
     as_of: dt.datetime
     paths: int
@@ -82,6 +82,7 @@ class Search:
     left_out: int
     seen: str
     candidates: tuple[Candidate, ...]
+    rates: dict[str, Any] = field(default_factory=dict)
 
     def found(self) -> str:
         """A digest of what was found, to the last digit."""
@@ -116,8 +117,27 @@ def trouble_search(
     candidates = finder.candidates(set(watched))
     failures = int(judged.counts.sum())
     return Search(
-        *head, len(units.kind), failures, judged.left_out, seen.hexdigest(), tuple(candidates)
+        *head,
+        len(units.kind),
+        failures,
+        judged.left_out,
+        seen.hexdigest(),
+        tuple(candidates),
+        found_rates(judged),
     )
+
+
+def found_rates(judged: Judged) -> dict[str, Any]:
+    """Rates of each kind of place and factors of the ground's states, as JSON."""
+    kinds = {
+        KIND_WORDS[number]: {
+            "rate": fit.mean,
+            "spread": fit.dispersion,
+            "spread_unflagged": judged.peers[number].dispersion,
+        }
+        for number, fit in sorted(judged.everyone.items())
+    }
+    return {"kinds": kinds, "state_factors": judged.factors.factor.tolist()}
 
 
 def _units(

@@ -43,7 +43,12 @@ class TraceDocument(serializers.Serializer[Trace]):
     standing = serializers.DictField(
         help_text="Stage, first suspects, minutes left, and as left: what is open or off now."
     )
-    known = serializers.DictField(help_text="What was known before starting (trace form).")
+    known = serializers.DictField(
+        help_text="What was known before starting (trace form). `history` is set as the trace "
+        "begins: the `run` over the history of failures and up to when it knew (`as_of`), and of "
+        "each place that weighs more or less than its peers the `factor`, how often it failed in "
+        "how many years, and how often the trouble stretch around it. All steps go by it for good."
+    )
 
 
 class TraceNew(StrictSerializer):

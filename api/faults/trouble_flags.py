@@ -165,6 +165,11 @@ class RecurrenceRunDocument(serializers.Serializer[RecurrenceRun]):
     left_out = serializers.IntegerField(help_text="Failures of places never energised.")
     seen = serializers.CharField(help_text="A digest of what it saw.")
     found = serializers.CharField(help_text="A digest of what it found.")
+    rates = serializers.DictField(
+        help_text="What traces weigh places by. `kinds`: of each kind of place, failures per unit "
+        "of dry-equivalent exposure and the spread of single rates with and without what is "
+        "flagged; `state_factors`: of dry and wet ground and of storms. Empty in older runs."
+    )
     flags_found = serializers.IntegerField()
     overtaken = serializers.BooleanField(help_text="A later run had ended before: no flag moved.")
 

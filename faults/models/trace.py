@@ -25,8 +25,9 @@ class Trace(ContractorOwned, Versioned):
     """One hunt for the fault of a call, on the map of its path as ``revision`` has it.
 
     ``known`` is what was known before starting, in the words of the trace form (coil, meter,
-    costs, priors, sound record). The state is a fold over the observations; what lists show of
-    it is kept beside: ``standing`` holds stage, first suspects, minutes left and *as left*.
+    costs, priors, sound record, and what the history of failures said of its places). The state
+    is a fold over the observations; what lists show of it is kept beside: ``standing`` holds
+    stage, first suspects, minutes left and *as left*.
     """
 
     public_id = PublicIdField("trc")

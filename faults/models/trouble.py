@@ -35,7 +35,9 @@ class RecurrenceRun(ContractorOwned):
 
     ``seen``: a digest of what it saw; ``found``: of what it found. A run of the same moment,
     parameters and version sees and finds the same to the last digit. ``overtaken``: a later moment
-    had been looked at before it ended, so it left flags and looks as they were.
+    had been looked at before it ended, so it left flags and looks as they were. ``rates``: of each
+    kind of place, failures per unit of exposure and their spread with and without what is flagged,
+    and what wet ground and storms do; traces weigh places by them.
     """
 
     append_only: ClassVar[bool] = True
@@ -55,6 +57,7 @@ class RecurrenceRun(ContractorOwned):
     left_out = models.PositiveIntegerField()
     seen = models.CharField(max_length=64)
     found = models.CharField(max_length=64)
+    rates = models.JSONField(default=dict)
     flags_found = models.PositiveIntegerField()
     overtaken = models.BooleanField()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -59,10 +60,23 @@ def trace_context(trace: Trace) -> Document:
         "last": live[-1] if live else None,
         "suspects": words.suspects(step["found"] if step["stage"] == "done" else step["suspects"]),
         "names": names_of_next(trace),
+        "history": _history(trace),
     }
     if context["is_done"]:
         return context | _ending(trace, step, words, network)
     return context | _doing(trace, step, words)
+
+
+def _history(trace: Trace) -> Document | None:
+    """The run whose history of failures counts in a trace, with its day; None without one."""
+    told = trace.known.get("history")
+    if told is None:
+        return None
+    return {
+        "as_of": dt.datetime.fromisoformat(told["as_of"]),
+        "run": told["run"],
+        "places": len(told["places"]),
+    }
 
 
 def _left_before(trace: Trace) -> list[AsLeftItem]:

@@ -119,6 +119,7 @@ class TraceWords:
                 "chance": chance_words(one["chance"]),
                 "share": round(float(one["chance"]), 3),
                 "proved": one.get("proved", False),
+                "history": one.get("history", ""),
             }
             for one in ranked
         ]

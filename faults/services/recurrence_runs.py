@@ -119,6 +119,7 @@ def run_store(*, search: Search, job_id: int | None, by: Actor) -> RecurrenceRun
         left_out=search.left_out,
         seen=search.seen,
         found=search.found(),
+        rates=search.rates,
         flags_found=sum(one.alive and one.adjusted <= level for one in search.candidates),
         overtaken=overtaken,
     )

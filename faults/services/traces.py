@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -12,10 +13,12 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect, Invalid, Stale
+from faults.forms.known import history_document
 from faults.forms.trace import TRACE_FORMAT, read_trace
 from faults.models.call import FaultCall
 from faults.models.return_test import SoundRecord
 from faults.models.trace import Trace
+from faults.selectors.trace_history import path_history
 from faults.services.call_moves import MOST_WORDS, Move, call_moved, refuse_illegal
 from faults.services.settlement import Settling, settle
 from faults.services.sound_records import sound_known
@@ -45,8 +48,9 @@ def trace_start(*, call: FaultCall, by: Actor, known: Document | None = None) ->
 
     ``known`` is what is known before starting, with the members of the trace form besides its
     survey; without a sound record in it, the newest of each leg are taken, and without a day the
-    property's today, from which records count their age. Run outside a transaction, for the first
-    step is worked out here.
+    property's today, from which records count their age. What the history of failures says of the
+    path's places is taken from the newest run and kept with the trace, so that it is folded by the
+    same for good. Run outside a transaction, for the first step is worked out here.
     Raises Invalid (pointers ``/known/…``), Conflict where the call has no path, a trace of it is
     under way or the map cannot be solved, IllegalMove where the call's state does not allow it.
     """
@@ -56,6 +60,10 @@ def trace_start(*, call: FaultCall, by: Actor, known: Document | None = None) ->
         zone = ZoneInfo(path.controller.property.time_zone)
         known = {"dated": now().astimezone(zone).date().isoformat(), **known}
     problem = problem_known(path, known)
+    history = path_history(path, problem.path, [one.at for one in problem.priors])
+    if history is not None:
+        problem = replace(problem, history=history)
+        known = known | {"history": history_document(history)}
     trace = Trace(
         call=call,
         path=path,
