@@ -18,6 +18,9 @@ from faults.tally_store import unpacked
 FIRST_LOOK_DAYS = 28
 """A flag is looked at within so many days of its raising, however small the chance."""
 
+SKIPPED_REST_DAYS = 28
+"""A look that was skipped is asked for again after so many days."""
+
 _LONGEST_DAYS = 3 * 366
 
 
@@ -52,6 +55,13 @@ def due_day(flag: Flag, before: Inspection | None, facts: DueFacts) -> dt.date:
     if before is None:
         due = min(due, flag.raised_at.date() + dt.timedelta(days=FIRST_LOOK_DAYS))
     return due
+
+
+def rested(due: dt.date, before: Inspection | None) -> dt.date:
+    """The day due, not before the rest after a look that was skipped is over."""
+    if before is None or before.state != InspectionState.SKIPPED or before.ended_at is None:
+        return due
+    return max(due, before.ended_at.date() + dt.timedelta(days=SKIPPED_REST_DAYS))
 
 
 def _energised_days(flag: Flag, chance: float) -> float:

@@ -34,6 +34,7 @@ from faults.recurrence.trouble import (
     judge_units,
     path_totals,
     scan_paths,
+    whole_paths,
 )
 from faults.tally_store import path_marks, tallies_read, tallies_refresh
 
@@ -70,9 +71,22 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True)
+class PathFigures:
+    """By path: failures, what peers expect of it and its energised days. ``spread``: of the paths'
+    ratios."""
+
+    paths: tuple[int, ...] = ()
+    failures: tuple[int, ...] = ()
+    expected: tuple[float, ...] = ()
+    energised_days: tuple[float, ...] = ()
+    spread: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Search:
     """What a run saw and found. ``candidates``: the strongest stretch of each path scanned, and
-    places flagged outside of them, flagged or not; ``rates``: what traces weigh places by."""
+    places flagged outside of them, flagged or not; ``rates``: what traces weigh places by;
+    ``by_path``: of every path."""
 
     as_of: dt.datetime
     paths: int
@@ -83,6 +97,7 @@ class Search:
     seen: str
     candidates: tuple[Candidate, ...]
     rates: dict[str, Any] = field(default_factory=dict)
+    by_path: PathFigures = PathFigures()
 
     def found(self) -> str:
         """A digest of what was found, to the last digit."""
@@ -104,7 +119,7 @@ def trouble_search(
     tallied = tallies_refresh(
         marks, as_of, params.ground, lambda share, words: tell(0.8 * share, words), is_lost
     )
-    paths, units, alive = _units(marks, as_of, params.ground)
+    paths, units, alive, days = _units(marks, as_of, params.ground)
     seen = hashlib.sha256(repr((as_of, ENGINE, params, sorted(marks.items()))).encode())
     head = (as_of, len(marks), tallied)
     if not len(units.kind) or units.energised.sum() <= 0.0:
@@ -115,15 +130,22 @@ def trouble_search(
     tell(0.9, "stretches of paths")
     finder = _Finder(paths, units, alive, judged, totals, as_of, params)
     candidates = finder.candidates(set(watched))
-    failures = int(judged.counts.sum())
+    whole = whole_paths(units, judged, len(paths))
     return Search(
         *head,
-        len(units.kind),
-        failures,
-        judged.left_out,
-        seen.hexdigest(),
-        tuple(candidates),
-        found_rates(judged),
+        units=len(units.kind),
+        failures=int(judged.counts.sum()),
+        left_out=judged.left_out,
+        seen=seen.hexdigest(),
+        candidates=tuple(candidates),
+        rates=found_rates(judged),
+        by_path=PathFigures(
+            tuple(paths),
+            tuple(whole.failed.tolist()),
+            tuple(whole.awaited.tolist()),
+            tuple(days),
+            whole.spread,
+        ),
     )
 
 
@@ -142,30 +164,34 @@ def found_rates(judged: Judged) -> dict[str, Any]:
 
 def _units(
     marks: dict[int, str], as_of: dt.datetime, ground: Ground
-) -> tuple[list[int], Units, Wholes]:
-    """All units of the contractor as arrays, path after path."""
+) -> tuple[list[int], Units, Wholes, list[float]]:
+    """All units of the contractor as arrays, path after path, and the paths' energised days."""
     paths: list[int] = []
+    days: list[float] = []
     parts: list[tuple[Wholes, Wholes, Wholes, Floats]] = []
     for path, (tally, clock) in tallies_read(marks, as_of, ground):
+        reading = clock_reading(clock, as_of)
         paths.append(path)
+        days.append(float(reading.sum()))
         parts.append(
             (
                 tally.kind.astype(np.int8),
                 tally.alive.astype(np.int8),
                 tally.counts.astype(np.int32),
-                tally.exposure(clock_reading(clock, as_of)),
+                tally.exposure(reading),
             )
         )
     if not parts:
         nothing = np.zeros(0, dtype=np.int64)
-        return [], Units(nothing, nothing, np.zeros((0, 3), np.int64), np.zeros((0, 3))), nothing
+        none = Units(nothing, nothing, np.zeros((0, 3), np.int64), np.zeros((0, 3)))
+        return [], none, nothing, []
     lengths = [len(one[0]) for one in parts]
     kind, alive, counts, energised = (
         np.concatenate([one[column] for one in parts]) for column in range(4)
     )
     path_of = np.repeat(np.arange(len(paths)), lengths)
     units = Units(kind.astype(np.int64), path_of, counts.astype(np.int64), energised)
-    return paths, units, alive.astype(np.int64)
+    return paths, units, alive.astype(np.int64), days
 
 
 @dataclass(frozen=True)

@@ -17,24 +17,33 @@ from api.sites.properties import NamedDocument
 from api.strict import Choice, StrictSerializer, Text, read_body, read_query
 from faults.models.trouble import Inspection, InspectionResult, InspectionRules, InspectionState
 from faults.selectors.trouble import inspection_get, inspection_list
-from faults.services.inspections import (
+from faults.services.inspection_ends import MOST_NOTE, inspection_done, inspection_skip
+from faults.services.inspection_rules import (
+    LEAST_CHANCE,
+    MOST_A_WEEK,
+    MOST_CHANCE,
     MOST_HOLIDAYS,
-    MOST_NOTE,
     LookRules,
-    inspection_done,
     inspection_rules,
     inspection_rules_set,
-    inspection_skip,
 )
 
 
 class InspectionDocument(serializers.Serializer[Inspection]):
-    """A follow-up look at a trouble stretch."""
+    """A look at a trouble stretch, or at a path without a flag."""
 
     id = serializers.CharField(source="public_id")
     property = NamedDocument()
-    path = LabelledDocument(source="flag.path")
-    flag = serializers.CharField(source="flag.public_id")
+    path = LabelledDocument()
+    flag = serializers.CharField(
+        source="flag.public_id",
+        default=None,
+        allow_null=True,
+        help_text="Null: of a path without a flag, asked for by the predicted chance alone.",
+    )
+    places = serializers.JSONField(
+        help_text="Without a flag: where to begin, in the words of the forms; empty: anywhere."
+    )
     number = serializers.IntegerField()
     state = serializers.ChoiceField(choices=InspectionState.values)
     due_on = serializers.DateField()
@@ -139,15 +148,26 @@ class InspectionRulesDocument(serializers.Serializer[InspectionRules]):
     """How many looks a week, from which chance on, and the days when nobody goes out."""
 
     weekly_capacity = serializers.IntegerField()
-    look_at_chance = serializers.FloatField()
+    look_at_chance = serializers.FloatField(help_text="Of a failure, at which a flag is due.")
+    path_look_at_chance = serializers.FloatField(
+        allow_null=True,
+        help_text="The same of a path without a flag; null: such paths are not looked at.",
+    )
     holidays = serializers.ListField(child=serializers.DateField())
 
 
 class InspectionRulesBody(StrictSerializer):
     """The rules, whole."""
 
-    weekly_capacity = serializers.IntegerField(min_value=1, max_value=1000)
-    look_at_chance = serializers.FloatField(min_value=0.01, max_value=0.9)
+    weekly_capacity = serializers.IntegerField(min_value=1, max_value=MOST_A_WEEK)
+    look_at_chance = serializers.FloatField(min_value=LEAST_CHANCE, max_value=MOST_CHANCE)
+    path_look_at_chance = serializers.FloatField(
+        min_value=LEAST_CHANCE,
+        max_value=MOST_CHANCE,
+        allow_null=True,
+        default=None,
+        help_text="Null: paths without a flag are not looked at.",
+    )
     holidays = serializers.ListField(child=serializers.DateField(), max_length=MOST_HOLIDAYS)
 
 

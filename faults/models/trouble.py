@@ -144,12 +144,14 @@ class FlagMove(ContractorOwned):
 class InspectionRules(ContractorOwned, Versioned):
     """A contractor's rules for looks: how many a week, and the days when nobody goes out.
 
-    ``look_at_chance``: the predicted chance of a failure at which a flagged stretch is due.
-    ``holidays``: days as ISO texts.
+    ``look_at_chance``: the predicted chance of a failure at which a flagged stretch is due;
+    ``path_look_at_chance``: the same for a path without a flag, None: such paths are not looked
+    at. ``holidays``: days as ISO texts.
     """
 
     weekly_capacity = models.PositiveSmallIntegerField(default=10)
     look_at_chance = models.FloatField(default=0.2)
+    path_look_at_chance = models.FloatField(null=True, blank=True)
     holidays = models.JSONField(default=list)
 
     class Meta(ContractorOwned.Meta):
@@ -180,16 +182,30 @@ class InspectionResult(models.TextChoices):
 
 
 class Inspection(ContractorOwned, Versioned):
-    """A follow-up look at a trouble stretch. ``due_on``: when the predicted chance of a failure
-    reaches its target; ``planned_week``: the Monday of the week it is planned for."""
+    """A look at a trouble stretch, or at a path without a flag. ``due_on``: when the predicted
+    chance of a failure reaches its target; ``planned_week``: the Monday of the week it is planned
+    for, None where no week has room.
+
+    ``number`` counts the looks of the flag, or those of the path without one. ``places``: where to
+    begin on a path without a flag, in the words of the forms.
+    """
 
     public_id = PublicIdField("insp")
     property = models.ForeignKey(
         Property, on_delete=models.PROTECT, related_name="inspections", db_index=False
     )
-    flag = models.ForeignKey(
-        TroubleFlag, on_delete=models.PROTECT, related_name="inspections", db_index=False
+    path = models.ForeignKey(
+        WirePath, on_delete=models.PROTECT, related_name="inspections", db_index=False
     )
+    flag = models.ForeignKey(
+        TroubleFlag,
+        on_delete=models.PROTECT,
+        related_name="inspections",
+        null=True,
+        blank=True,
+        db_index=False,
+    )
+    places = models.JSONField(default=list, blank=True)
     number = models.PositiveIntegerField()
     state = models.CharField(
         max_length=10,
@@ -213,8 +229,22 @@ class Inspection(ContractorOwned, Versioned):
             unique_in_contractor(
                 "flag", name="inspection_open_once", condition=Q(state=InspectionState.OPEN)
             ),
+            unique_in_contractor(
+                "path",
+                "number",
+                name="inspection_of_path_number",
+                condition=Q(flag__isnull=True),
+            ),
+            unique_in_contractor(
+                "path",
+                name="inspection_of_path_open_once",
+                condition=Q(flag__isnull=True, state=InspectionState.OPEN),
+            ),
         )
-        indexes = (models.Index(fields=["contractor", "state", "due_on"], name="inspection_due"),)
+        indexes = (
+            models.Index(fields=["contractor", "state", "due_on"], name="inspection_due"),
+            models.Index(fields=["contractor", "path", "id"], name="inspection_of_path"),
+        )
 
     def __str__(self) -> str:
         return self.public_id

@@ -30,7 +30,8 @@ from faults.selectors.trouble import (
     inspections_of,
     run_list,
 )
-from faults.services.inspections import inspection_done, inspection_rules, inspection_skip
+from faults.services.inspection_ends import inspection_done, inspection_skip
+from faults.services.inspection_rules import inspection_rules
 from faults.services.trouble_flags import flag_clear, flag_watch
 
 SKIP = "skip"
@@ -188,11 +189,17 @@ def inspection_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpR
     context = {
         "look": look,
         "place": look.property,
-        "where": FlagView.of(look.flag).where,
+        "where": ", ".join(place_words(one) for one in _places(look)),
         "form": form,
         "may_change": may_change(actor),
     }
     return render(request, "faults/inspection.html", context, status=status)
+
+
+def _places(look: Inspection) -> list[dict[str, object]]:
+    """Of its flag as it is now, or where to begin on a path without one."""
+    places: list[dict[str, object]] = look.flag.places if look.flag else look.places
+    return places
 
 
 def _ended(look: Inspection, form: LookForm, actor: Actor) -> None:

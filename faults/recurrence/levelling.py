@@ -8,8 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from faults.recurrence.checked import RecurrenceError
-
 _LONGEST = 520
 """Weeks past the first one due in which room is looked for."""
 
@@ -35,17 +33,16 @@ class WeekRules:
     together_weeks: int = 4
 
 
-def levelled_weeks(looks: Sequence[Look], rules: WeekRules) -> tuple[int, ...]:
+def levelled_weeks(looks: Sequence[Look], rules: WeekRules) -> tuple[int | None, ...]:
     """The week of each look, never before it is due unless it goes along with another of its
     property.
 
     A look keeps the week it was planned for as long as that is still to come, open and has room;
-    so a plan made anew moves little. O(looks × weeks until there is room).
-
-    Raises RecurrenceError where no week has room within ten years.
+    so a plan made anew moves little. None: no week has room within ten years of when it is due.
+    O(looks × weeks until there is room).
     """
     used: dict[int, int] = {}
-    weeks: dict[int, int] = {}
+    weeks: dict[int, int | None] = {}
     rest = []
     order = sorted(range(len(looks)), key=lambda n: (looks[n].due_week, looks[n].property, n))
     for number in order:
@@ -59,10 +56,12 @@ def levelled_weeks(looks: Sequence[Look], rules: WeekRules) -> tuple[int, ...]:
     for bunch in _bunches(looks, rest, rules):
         left = bunch
         while left:
-            week, size = _week_for(looks[left[0]], len(left), used, rules)
+            found = _week_for(looks[left[0]], len(left), used, rules)
+            week, size = found or (None, len(left))
             for number in left[:size]:
                 weeks[number] = week
-            used[week] = used.get(week, 0) + size
+            if week is not None:
+                used[week] = used.get(week, 0) + size
             left = left[size:]
     return tuple(weeks[number] for number in range(len(looks)))
 
@@ -82,7 +81,9 @@ def _bunches(looks: Sequence[Look], order: Sequence[int], rules: WeekRules) -> l
     return bunches
 
 
-def _week_for(look: Look, size: int, used: dict[int, int], rules: WeekRules) -> tuple[int, int]:
+def _week_for(
+    look: Look, size: int, used: dict[int, int], rules: WeekRules
+) -> tuple[int, int] | None:
     """The first week with room for all of a bunch; for a bunch larger than any week, the first
     with room for some."""
     first = max(look.due_week, rules.first_week)
@@ -91,7 +92,7 @@ def _week_for(look: Look, size: int, used: dict[int, int], rules: WeekRules) -> 
         fits = room >= size or (room > 0 and used.get(week, 0) == 0)
         if fits and rules.is_open(look.property, week):
             return week, min(room, size)
-    raise RecurrenceError("no week has room within ten years: give more capacity")
+    return None
 
 
 def _has_room(look: Look, week: int, size: int, used: dict[int, int], rules: WeekRules) -> bool:

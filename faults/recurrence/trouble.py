@@ -153,6 +153,24 @@ def path_totals(units: Units, judged: Judged, paths: int) -> PathTotals:
 
 
 @dataclass(frozen=True, slots=True)
+class WholePaths:
+    """Arrays by path: failures of all its places and what peers expect. ``spread``: of the paths'
+    ratios, all failures counted."""
+
+    failed: Wholes
+    awaited: Floats
+    spread: float
+
+
+def whole_paths(units: Units, judged: Judged, paths: int) -> WholePaths:
+    """Paths with all that they hold, devices too. O(units)."""
+    failed = np.bincount(units.path, weights=judged.counts, minlength=paths).astype(np.int64)
+    awaited = sum_by(units.path, judged.expected, paths)
+    failed = np.where(awaited > 0.0, failed, 0)
+    return WholePaths(failed, awaited, fit_peers(failed, awaited).dispersion)
+
+
+@dataclass(frozen=True, slots=True)
 class PathCells:
     """A path to scan: ``number`` seeds its draws; ``units``: of its cells, as numbers of ``Units``;
     ``links``: pairs of cells that touch."""

@@ -125,7 +125,7 @@ def run_store(*, search: Search, job_id: int | None, by: Actor) -> RecurrenceRun
     )
     if not overtaken:
         flags_follow(candidates=search.candidates, run=run, by=by)
-        inspections_plan(as_of=search.as_of, by=by)
+        inspections_plan(as_of=search.as_of, by_path=search.by_path, by=by)
     change_record(
         by=by,
         action="recurrence-run.ended",

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from core.accounts.actor import Actor
 from core.changes.record import change_record
@@ -15,9 +16,16 @@ from core.clock import now
 from core.locking import locked, locked_one
 from core.problems import IllegalMove, Stale
 from faults.history_snapshot import KIND_WORDS, day_of, moment_of
-from faults.models.trouble import FlagMove, FlagState, RecurrenceRun, TroubleFlag
+from faults.models.trouble import (
+    FlagMove,
+    FlagState,
+    Inspection,
+    InspectionState,
+    RecurrenceRun,
+    TroubleFlag,
+)
 from faults.recurrence.flag_life import Life, LifeRules, next_life
-from faults.services.inspections import inspection_withdraw
+from faults.services.inspection_ends import inspections_withdraw
 from faults.trouble_search import Candidate
 from sites.field_checks import name_defects, refuse_defects
 
@@ -119,13 +127,17 @@ def _carry_on(
         flag.cleared_at = run.as_of
         flag.save()
         words = f"Nothing out of the ordinary for {rules.quiet_days:g} days"
-        inspection_withdraw(flag=flag, why=words, by=by)
+        inspections_withdraw(looks=_open_looks(flag), why=words, by=by)
     else:
         flag.raised_at, flag.cleared_at = run.as_of, None
         flag.save()
         words = f"Failed again after it was cleared: {failures} failures by now"
     _move(flag, before, words, run.as_of, by)
     return 1
+
+
+def _open_looks(flag: TroubleFlag) -> QuerySet[Inspection]:
+    return Inspection.objects.filter(flag=flag, state=InspectionState.OPEN)
 
 
 def _life(flag: TroubleFlag) -> Life:
@@ -171,7 +183,7 @@ def _told(
     before, held.state = held.state, to
     if to == FlagState.CLEARED:
         held.cleared_at, held.quiet_since = now(), None
-        inspection_withdraw(flag=held, why=why, by=by)
+        inspections_withdraw(looks=_open_looks(held), why=why, by=by)
     held.version += 1
     held.save()
     _move(held, before, why, now(), by)

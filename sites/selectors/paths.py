@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -76,6 +78,18 @@ def rows_in(rows: QuerySet[_Row], path: WirePath, number: int) -> QuerySet[_Row]
     """Those of ``rows`` that are valid in a revision of a path, in the survey's order."""
     lasting = Q(to_revision__isnull=True) | Q(to_revision__gt=number)
     return rows.filter(lasting, path=path, from_revision__lte=number).order_by("place")
+
+
+def live_codes(paths: Collection[int]) -> dict[int, set[tuple[str, str]]]:
+    """What is on the newest maps of paths, by primary key: splice, segment or device, and code.
+    Three queries."""
+    found: dict[int, set[tuple[str, str]]] = defaultdict(set)
+    nodes = Node.objects.exclude(kind="controller")
+    for word, rows in (("splice", nodes), ("segment", Segment.objects), ("device", Device.objects)):
+        live = rows.filter(path__in=paths, to_revision__isnull=True)
+        for path, code in live.values_list("path", "code"):
+            found[path].add((word, code))
+    return found
 
 
 def path_lineage(path: WirePath) -> QuerySet[RowLineage]:

@@ -162,6 +162,7 @@ def an_inspection(by: Actor) -> str:
     flag = a_trouble_flag(by)
     look = Inspection.objects.create(
         property=flag.path.controller.property,
+        path=flag.path,
         flag=flag,
         number=1,
         due_on=now().date(),

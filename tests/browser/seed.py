@@ -115,6 +115,7 @@ def _troubled(path: WirePath, by: Actor) -> tuple[TroubleFlag, Inspection]:
     )
     look = Inspection.objects.create(
         property=path.controller.property,
+        path=path,
         flag=flag,
         number=1,
         due_on=now().date() - dt.timedelta(days=3),

@@ -107,6 +107,7 @@ def an_inspection_of(hunt: Hunt) -> None:
     )
     Inspection.objects.create(
         property=hunt.call.property,
+        path=hunt.trace.path,
         flag=flag,
         number=1,
         due_on=now().date(),

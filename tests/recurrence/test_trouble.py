@@ -139,6 +139,7 @@ def test_every_look_has_one_open_week_with_room(
     assert len(weeks) == len(asked)
     assert all(count <= room(week) for week, count in Counter(weeks).items())
     for look, week in zip(asked, weeks, strict=True):
+        assert week is not None
         assert week >= first
         assert (week + look.property) % 4 != 0
         assert week >= look.due_week - rules.together_weeks or week == look.planned
@@ -148,9 +149,11 @@ def test_every_look_has_one_open_week_with_room(
     assert levelled_weeks(again, rules) == weeks
 
 
-def test_looks_of_a_property_go_together_and_no_room_at_all_is_refused() -> None:
+def test_looks_of_a_property_go_together_and_stay_unplanned_without_room() -> None:
     asked = [Look(1, 5), Look(2, 5), Look(1, 7), Look(1, 30)]
     weeks = levelled_weeks(asked, WeekRules(0, lambda _: 2, lambda *_: True))
     assert weeks == (5, 6, 5, 30)
-    with pytest.raises(RecurrenceError, match="no week has room"):
-        levelled_weeks(asked, WeekRules(0, lambda _: 0, lambda *_: True))
+    assert levelled_weeks(asked, WeekRules(0, lambda _: 0, lambda *_: True)) == (None,) * 4
+    # Room for one within ten years alone: the one that is due first has it.
+    weeks = levelled_weeks(asked, WeekRules(0, lambda week: int(week == 9), lambda *_: True))
+    assert weeks == (9, None, None, None)

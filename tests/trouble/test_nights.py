@@ -21,7 +21,7 @@ from faults.models import (
     RecurrenceRun,
     TroubleFlag,
 )
-from faults.services.inspections import inspection_done, inspection_skip
+from faults.services.inspection_ends import inspection_done, inspection_skip
 from faults.services.recurrence_runs import (
     RECURRENCE,
     nights_to_ask,
