@@ -15,6 +15,7 @@ from benchmarks import (
     bench_recurrence,
     bench_recurrence_nightly,
     bench_rehearsals,
+    bench_repair_month,
     bench_restore,
     bench_sound_record,
     bench_suggestions,
@@ -228,6 +229,7 @@ def _others() -> Iterator[Benchmark]:
         fresh_processes=True,
         measured=bench_recurrence_nightly.MEASURED,
     )
+    yield from bench_repair_month.month_benchmarks()
     yield from bench_load.load_benchmarks()
     yield from bench_dispatch.dispatch_benchmarks()
 
