@@ -13,6 +13,7 @@ from benchmarks import (
     bench_load,
     bench_methods,
     bench_recurrence,
+    bench_recurrence_looks,
     bench_recurrence_nightly,
     bench_rehearsals,
     bench_repair_month,
@@ -228,6 +229,15 @@ def _others() -> Iterator[Benchmark]:
         bench_recurrence_nightly.nightly_section,
         fresh_processes=True,
         measured=bench_recurrence_nightly.MEASURED,
+    )
+    yield Benchmark(
+        "recurrence-looks",
+        "Five years of looks through rows",
+        bench_recurrence_looks.looks_keys,
+        bench_recurrence_looks.looks_row,
+        bench_recurrence_looks.looks_section,
+        fresh_processes=True,
+        measured=bench_recurrence_looks.MEASURED,
     )
     yield from bench_repair_month.month_benchmarks()
     yield from bench_load.load_benchmarks()
