@@ -17,12 +17,11 @@ TRACED_FIRST = frozenset(
     {
         CallState.REPORTED,
         CallState.PLANNED,
-        CallState.WAITING,
         CallState.TRACING,
         CallState.NARROWED,
     }
 )
-"""States in which nothing is proved yet, so that tracing comes next."""
+"""States in which somebody is to work and nothing is proved yet, so that tracing comes next."""
 
 _MOVED = {
     CallState.REPAIRING: "Begin the repair",
@@ -41,11 +40,14 @@ class CallAction:
     is_main: bool = False
 
 
-def call_actions(call: FaultCall, moves: Collection[CallState]) -> list[CallAction]:
-    """What may be done at an open call beside tracing it: eight queries at most."""
+def call_actions(
+    call: FaultCall, moves: Collection[CallState], *, is_traced: bool
+) -> list[CallAction]:
+    """What may be done at an open call beside tracing it: eight queries at most. While a trace is
+    under way (``is_traced``) that comes next, and nothing here."""
     if call.state in ENDED:
         return []
-    offered = list(_offered(call, moves, _next_step(call)))
+    offered = list(_offered(call, moves, "" if is_traced else _next_step(call)))
     return sorted(offered, key=lambda one: not one.is_main)
 
 
@@ -53,6 +55,8 @@ def _offered(call: FaultCall, moves: Collection[CallState], first: str) -> Itera
     def page(name: str, label: str) -> CallAction:
         return CallAction(label, reverse(name, args=[call.public_id]), "", name == first)
 
+    if call.state == CallState.WAITING:
+        yield page("call-hand-on", "Wake it")
     if call.state == CallState.REPAIRING:
         yield page("call-repair", "Write the repair down")
     if call.state == CallState.RETURN_TESTING:
@@ -71,6 +75,8 @@ def _offered(call: FaultCall, moves: Collection[CallState], first: str) -> Itera
 def _next_step(call: FaultCall) -> str:
     """The page or the state that comes next, empty while tracing does."""
     match call.state:
+        case CallState.WAITING:
+            return "call-hand-on"
         case CallState.FOUND:
             return CallState.REPAIRING
         case CallState.REPAIRING:

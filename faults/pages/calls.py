@@ -206,7 +206,7 @@ def call_shown(
         "today": now().astimezone(ZoneInfo(call.property.time_zone)).date(),
         "checks": list(soak_check_list().filter(repair__call=call)),
         "traces": traces,
-        "actions": call_actions(call, moves),
+        "actions": call_actions(call, moves, is_traced=running is not None),
         "running": running,
         "findings": _findings(call),
         "paths": _paths(call) if call.path is None else [],

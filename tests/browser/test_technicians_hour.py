@@ -222,6 +222,7 @@ def test_a_call_that_waits_is_woken_on_its_day(technician: Visitor) -> None:
     page.get_by_label("In a few words").fill("the gate is locked")
     page.get_by_role("button", name="Let it wait").click()
     expect(page.locator(".state")).to_have_text("Waiting")
+    expect(page.locator("button.main, a.button.main")).to_have_text(["Wake it"])
     seen(technician, "technician-waiting")
     assert woken(technician, day - dt.timedelta(hours=9)) == []
     technician.goes_to(call)
@@ -229,6 +230,7 @@ def test_a_call_that_waits_is_woken_on_its_day(technician: Visitor) -> None:
     assert woken(technician, day) == [1]
     technician.goes_to(call)
     expect(page.locator(".state")).to_have_text("Reported")
+    expect(page.locator("button.main, a.button.main")).to_have_text(["Start the trace"])
     expect(page.locator("main .note")).to_have_count(0)
     expect(page.locator("ol.telling")).to_contain_text("woken: the day has come")
     seen(technician, "technician-woken")

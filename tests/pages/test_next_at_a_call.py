@@ -39,7 +39,10 @@ def test_one_button_stands_out_and_it_is_the_next_step(
     browser: Client, call: FaultCall, by: Actor
 ) -> None:
     assert main_of(browser, call) == ["Start the trace"]
+    moved(call, "waiting", by)
+    assert main_of(browser, call) == ["Wake it"]
     moved(call, "planned", by)
+    assert main_of(browser, call) == ["Start the trace"]
     moved(call, "repairing", by)
     assert main_of(browser, call) == ["Write the repair down"]
     repaired(call, by)
@@ -54,7 +57,16 @@ def test_one_button_stands_out_and_it_is_the_next_step(
     moved(call, "closed", by, outcome="repaired")
     assert main_of(browser, call) == []
     page = text_of(browser.get(f"/calls/{call.public_id}"))
-    assert page.index("Repaired.") < page.index("Open it again") < page.index("Trace it again")
+    assert page.index("Repaired.") < page.index("Open it again") < page.index("Trace it")
+
+
+def test_while_a_trace_is_under_way_nothing_but_it_stands_out(
+    browser: Client, call: FaultCall, by: Actor
+) -> None:
+    browser.post(f"/calls/{call.public_id}/trace")
+    assert main_of(browser, call) == ["Go on tracing"]
+    moved(call, "waiting", by)
+    assert main_of(browser, call) == ["Go on tracing"]
 
 
 def test_what_is_given_to_me_or_my_crew_stands_first(
