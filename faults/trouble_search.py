@@ -32,6 +32,7 @@ from faults.recurrence.trouble import (
     TroubleParams,
     Units,
     judge_units,
+    kind_rates,
     path_totals,
     scan_paths,
     whole_paths,
@@ -138,7 +139,7 @@ def trouble_search(
         left_out=judged.left_out,
         seen=seen.hexdigest(),
         candidates=tuple(candidates),
-        rates=found_rates(judged),
+        rates=_rates(units, judged),
         by_path=PathFigures(
             tuple(paths),
             tuple(whole.failed.tolist()),
@@ -149,15 +150,16 @@ def trouble_search(
     )
 
 
-def found_rates(judged: Judged) -> dict[str, Any]:
+def _rates(units: Units, judged: Judged) -> dict[str, Any]:
     """Rates of each kind of place and factors of the ground's states, as JSON."""
+    rates = kind_rates(units, judged)
     kinds = {
-        KIND_WORDS[number]: {
-            "rate": fit.mean,
-            "spread": fit.dispersion,
-            "spread_unflagged": judged.peers[number].dispersion,
+        word: {
+            "rate": float(rates.rate[number]),
+            "spread": float(rates.spread[number]),
+            "spread_unflagged": float(rates.unflagged[number]),
         }
-        for number, fit in sorted(judged.everyone.items())
+        for number, word in enumerate(KIND_WORDS)
     }
     return {"kinds": kinds, "state_factors": judged.factors.factor.tolist()}
 

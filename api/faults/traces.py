@@ -47,7 +47,7 @@ class TraceDocument(serializers.Serializer[Trace]):
         help_text="What was known before starting (trace form). `history` is set as the trace "
         "begins: the `run` over the history of failures and up to when it knew (`as_of`), and of "
         "each place that weighs more or less than its peers the `factor`, how often it failed in "
-        "how many years, and how often the trouble stretch around it. All steps go by it for good."
+        "how many years, and how often the stretch around it. All steps go by it for good."
     )
 
 

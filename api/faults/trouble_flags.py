@@ -168,7 +168,9 @@ class RecurrenceRunDocument(serializers.Serializer[RecurrenceRun]):
     rates = serializers.DictField(
         help_text="What traces weigh places by. `kinds`: of each kind of place, failures per unit "
         "of dry-equivalent exposure and the spread of single rates with and without what is "
-        "flagged; `state_factors`: of dry and wet ground and of storms. Empty in older runs."
+        "flagged; `state_factors`: of dry and wet ground and of storms; `stretches`: the strongest "
+        "one of each path scanned, flagged or not, and the scan's adjusted p-value (`q`). "
+        "Empty in older runs."
     )
     flags_found = serializers.IntegerField()
     overtaken = serializers.BooleanField(help_text="A later run had ended before: no flag moved.")

@@ -37,7 +37,8 @@ class RecurrenceRun(ContractorOwned):
     parameters and version sees and finds the same to the last digit. ``overtaken``: a later moment
     had been looked at before it ended, so it left flags and looks as they were. ``rates``: of each
     kind of place, failures per unit of exposure and their spread with and without what is flagged,
-    and what wet ground and storms do; traces weigh places by them.
+    what wet ground and storms do, and the strongest stretch of each path that was scanned; traces
+    weigh places by them.
     """
 
     append_only: ClassVar[bool] = True

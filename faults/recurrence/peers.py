@@ -30,6 +30,10 @@ _LEAST_DISPERSION = 1e-9
 _MOST_DISPERSION = 1e6
 _STEPS_OF_MEAN = 60
 
+USUAL_DISPERSION = 1.0
+"""How far places of a kind are taken to differ before anything is known: as much as their mean
+(common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class PeerRates:
@@ -183,6 +187,22 @@ def fit_peer_data(data: PeerData) -> PeerRates:
     mean = data.mean_given(dispersion)
     likelihood = data.log_likelihood(mean, dispersion)
     return PeerRates(mean, dispersion, likelihood, data.units)
+
+
+def cautious_dispersion(data: PeerData) -> float:
+    """The likeliest dispersion with an exponential prior of mean ``USUAL_DISPERSION``.
+
+    The likeliest one by itself runs off where few failed and two of them met by chance; this one
+    is 0 until more did than chance makes, and never above the other. O(n) for each of some 20
+    evaluations.
+    """
+    steep = 1.0 / USUAL_DISPERSION
+    if data.total == 0 or data.dispersion_score(0.0) <= steep:
+        return 0.0
+    high = 0.25
+    while data.dispersion_score(high) > steep:
+        high *= 4.0
+    return float(brentq(lambda at: data.dispersion_score(at) - steep, 0.0, high, xtol=1e-9))
 
 
 def _likeliest_dispersion(data: PeerData) -> float:

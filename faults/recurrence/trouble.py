@@ -15,7 +15,8 @@ import numpy as np
 
 from faults.recurrence.checked import Flags, Floats, RecurrenceError, Wholes, checked_share, sum_by
 from faults.recurrence.flags import FlagParams, adjusted_p_values, flag_units, peer_p_values
-from faults.recurrence.peers import PeerRates, fit_peers
+from faults.recurrence.peers import PeerData, PeerRates, cautious_dispersion, fit_peers
+from faults.recurrence.place_weights import KindRates
 from faults.recurrence.scan import Scanned, ScanParams, scan_path
 from faults.recurrence.stretches import connected_stretches
 from faults.recurrence.weather import StateFactors, equivalent_exposure, fit_state_factors
@@ -132,6 +133,25 @@ def _in_states_that_were(counts: Wholes, energised: Floats) -> tuple[Wholes, int
         else:
             told[unit, int(np.argmax(energised[unit]))] += moved
     return told, left_out
+
+
+def kind_rates(units: Units, judged: Judged, kinds: int = 3) -> KindRates:
+    """What places are weighed by: each kind's rate and cautious spreads. O(n log n)."""
+    made = KindRates(np.zeros(kinds), np.zeros(kinds), np.zeros(kinds))
+    for kind, fit in judged.everyone.items():
+        made.rate[kind] = fit.mean
+        # Where all differ no more than by chance, neither do those that are left.
+        if fit.dispersion > 0.0:
+            own = (units.kind == kind) & (judged.exposure > 0.0)
+            made.spread[kind] = _spread_among(judged, own)
+            made.unflagged[kind] = _spread_among(judged, own & ~judged.flagged)
+    return made
+
+
+def _spread_among(judged: Judged, own: Flags) -> float:
+    if own.sum() < 2:
+        return 0.0
+    return cautious_dispersion(PeerData(judged.counts[own], judged.exposure[own]))
 
 
 def path_totals(units: Units, judged: Judged, paths: int) -> PathTotals:

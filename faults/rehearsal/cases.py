@@ -118,6 +118,32 @@ def large_case(devices: int, shape: Shape, index: int) -> Case:
     return Case(name, "large", shape, devices, drawn.redrawn, drawn.share, rehearsal)
 
 
+def path_to_watch(
+    rng: np.random.Generator, shape: Shape, devices: int
+) -> tuple[WirePath, WirePath, complex]:
+    """A survey, its ground and the coil used there, for faults that come over years."""
+    survey, ground = _survey_and_ground(rng, shape, devices, "rehearsals")
+    return survey, ground, _coil(rng)
+
+
+def rehearsal_at(
+    rng: np.random.Generator,
+    path: tuple[WirePath, WirePath, complex],
+    at: Place,
+    tries: int = 200,
+) -> Rehearsal | None:
+    """A short at a place of a path, its resistance and the trip current drawn until the message
+    shows for sure; None where none of the tries did."""
+    survey, ground, coil_ohm = path
+    for redrawn in range(tries):
+        trip_ma = _trip_ma(rng)
+        fault = _short_at(rng, at)
+        if _controller_ma(ground, Condition(faults=(fault,))) >= LEAST_OVER_TRIP * trip_ma:
+            drawn = _Drawn(trip_ma, fault, redrawn, None)
+            return _rehearsal(rng, survey, ground, coil_ohm, drawn, Meter())
+    return None
+
+
 @dataclass(frozen=True, slots=True)
 class _Drawn:
     """A trip current and a fault that passes it; None where none of the tries did."""
@@ -170,8 +196,12 @@ def _draw_fault(
 
 
 def _any_short(rng: np.random.Generator, ground: WirePath) -> Fault:
-    """A short at any place, its resistance log-uniform over 0.5 to 20 ohms."""
-    at = _any_place(rng, ground)
+    """A short at any place."""
+    return _short_at(rng, _any_place(rng, ground))
+
+
+def _short_at(rng: np.random.Generator, at: Place) -> Fault:
+    """A short, its resistance log-uniform over 0.5 to 20 ohms."""
     resistance_ohm = round(_log_uniform(rng, 0.5, 20.0), 3)
     fraction = round(float(rng.uniform(0.05, 0.95)), 3)
     # How far along matters for a segment only; elsewhere the form has no word for it.

@@ -20,7 +20,7 @@ from faults.history_snapshot import (
 from faults.models.trouble import FlagKind, FlagState, RecurrenceRun, TroubleFlag
 from faults.recurrence.checked import Floats, Wholes
 from faults.recurrence.path_tally import Tallied
-from faults.recurrence.place_weights import PathPlaces, place_weights
+from faults.recurrence.place_weights import FoundStretch, KindRates, PathPlaces, place_weights
 from faults.recurrence.state_clock import STANDING
 from faults.tracing.problem import (
     LEAST_FACTOR,
@@ -36,8 +36,7 @@ from sites.network.faults import Place, PlaceKind
 _KINDS: tuple[PlaceKind, ...] = ("splice", "segment", "device")
 """As ``faults.recurrence.trouble`` numbers them."""
 
-_NOTHING = {"rate": 0.0, "spread": 0.0, "spread_unflagged": 0.0}
-DIGITS = 4
+DIGITS = 2
 """To which factors are kept: a trace goes by what is kept."""
 
 
@@ -46,7 +45,7 @@ def path_history(path: PathRow, network: WirePath, told: Collection[Place] = ())
     it says nothing beyond what peers do. Places ``told`` are weighed by people already.
 
     Nothing that came after the run's moment is seen. Two queries where no place of the path ever
-    failed, else some fourteen.
+    failed, else thirteen.
     """
     runs = RecurrenceRun.objects.filter(overtaken=False, as_of__lte=now())
     run = runs.order_by("-as_of", "-pk").first()
@@ -57,7 +56,7 @@ def path_history(path: PathRow, network: WirePath, told: Collection[Place] = ())
     )
     if history is None:
         return None
-    found = _weighed(history, run).places(_on_map(network) - set(told))
+    found = _weighed(history, run, path.public_id).places(_on_map(network) - set(told))
     places = tuple(sorted(found, key=lambda one: str(one.at)))
     return History(run.public_id, run.as_of.isoformat(), places) if places else None
 
@@ -94,45 +93,50 @@ class _Weighed:
                     )
 
 
-def _weighed(history: PathHistory, run: RecurrenceRun) -> _Weighed:
+def _weighed(history: PathHistory, run: RecurrenceRun, path: str) -> _Weighed:
     """A path's units by the rates that a run found: one query."""
     tally, clock = history.tallied.tally, history.clock
     energised = tally.exposure(clock_reading(clock, run.as_of))
     exposure = energised @ np.array(run.rates["state_factors"])
     # What was never energised has nothing to be held against.
     counts = np.where(exposure > 0.0, tally.counts.sum(axis=1), 0).astype(np.int64)
-    ratio, stretch = _stretches(history)
-    kinds = [run.rates["kinds"].get(word, _NOTHING) for word in _KINDS]
-    rate, spread, unflagged = (
-        np.array([one[name] for one in kinds])[tally.kind]
-        for name in ("rate", "spread", "spread_unflagged")
+    stretches = _stretches(history, run, path)
+    around = np.zeros(len(counts), dtype=np.int64)
+    for one in stretches:
+        around[one.places] = counts[one.places].sum()
+    kinds = [run.rates["kinds"][word] for word in _KINDS]
+    rates = KindRates(
+        *(np.array([one[name] for one in kinds]) for name in ("rate", "spread", "spread_unflagged"))
     )
-    weight = place_weights(
-        PathPlaces(
-            counts=counts,
-            expected=exposure * rate,
-            dispersion=np.where(ratio > 1.0, unflagged, spread),
-            stretch=ratio,
-        ),
-        LEAST_FACTOR,
-        MOST_FACTOR,
-    )
+    places = PathPlaces(tally.kind, counts, exposure)
+    weight = place_weights(places, rates, stretches, (LEAST_FACTOR, MOST_FACTOR))
     watched = clock.edges[clock.state != STANDING]
     days = max(0.0, day_of(run.as_of) - float(watched[0])) if len(watched) else 0.0
-    return _Weighed(history.tallied, counts, stretch, weight, days / DAYS_A_YEAR)
+    return _Weighed(history.tallied, counts, around, weight, days / DAYS_A_YEAR)
 
 
-def _stretches(history: PathHistory) -> tuple[Floats, Wholes]:
-    """Of each unit, how many times as often as peers its live trouble stretch fails (1 outside of
-    any) and its failures (0): one query."""
-    unit_of = history.tallied.unit_of()
-    ratio = np.ones(len(history.tallied.codes))
-    failed = np.zeros(len(ratio), dtype=np.int64)
+def _stretches(history: PathHistory, run: RecurrenceRun, path: str) -> list[FoundStretch]:
+    """The path's strongest stretch by the run's scan, unless a flag of it was cleared: one query.
+
+    A cleared flag says that the ground is as others by now; one raised again stands beside it.
+    """
     flags = TroubleFlag.objects.filter(path=history.path, kind=FlagKind.STRETCH)
-    live = flags.exclude(state=FlagState.CLEARED).order_by("pk")
-    for places, evidence in live.values_list("places", "evidence"):
-        own = [unit_of.get(place_of(at) or (-1, "")) for at in places]
-        inside = [unit for unit in own if unit is not None]
-        ratio[inside] = np.maximum(ratio[inside], evidence.get("posterior_ratio", 1.0))
-        failed[inside] = evidence["failures"]
-    return ratio, failed
+    states = [
+        (_units(history, places), state) for places, state in flags.values_list("places", "state")
+    ]
+    found = []
+    for one in run.rates.get("stretches", ()):
+        if one["path"] != path:
+            continue
+        units = _units(history, one["places"])
+        met = {state for own, state in states if own & units}
+        if units and met != {FlagState.CLEARED}:
+            found.append(FoundStretch(np.array(sorted(units)), float(one["q"])))
+    return found
+
+
+def _units(history: PathHistory, places: list[dict[str, str]]) -> set[int]:
+    """The units of places in the words of the forms, as far as they are left."""
+    unit_of = history.tallied.unit_of()
+    told = [unit_of.get(place_of(at) or (-1, "")) for at in places]
+    return {unit for unit in told if unit is not None}

@@ -18,9 +18,9 @@ from core.models.accounts import Contractor
 from core.models.jobs import Job, JobState
 from core.problems import Conflict
 from core.tenancy.scope import everywhere
-from faults.models.trouble import FlagState, RecurrenceRun, TroubleFlag
+from faults.models.trouble import FlagKind, FlagState, RecurrenceRun, TroubleFlag
 from faults.services.inspections import inspections_plan
-from faults.services.trouble_flags import flags_follow
+from faults.services.trouble_flags import flags_follow, place_documents
 from faults.trouble_search import ENGINE, Search, SearchParams, trouble_search
 from sites.models.wire_path import WirePath
 
@@ -96,6 +96,21 @@ def run_search(
     )
 
 
+def _stretches(search: Search) -> list[dict[str, Any]]:
+    """The strongest stretch of each path scanned, flagged or not, for traces to weigh: one query.
+
+    ``q``: the scan's adjusted p-value.
+    """
+    found = [one for one in search.candidates if one.kind == FlagKind.STRETCH and one.alive]
+    paths = WirePath.objects.filter(pk__in=[one.path for one in found])
+    names = dict(paths.values_list("pk", "public_id"))
+    return [
+        {"path": names[one.path], "places": place_documents(one), "q": one.adjusted}
+        for one in found
+        if one.adjusted < 1.0
+    ]
+
+
 def run_store(*, search: Search, job_id: int | None, by: Actor) -> RecurrenceRun:
     """Write a run down, carry flags on and plan looks, within the caller's transaction.
 
@@ -119,7 +134,7 @@ def run_store(*, search: Search, job_id: int | None, by: Actor) -> RecurrenceRun
         left_out=search.left_out,
         seen=search.seen,
         found=search.found(),
-        rates=search.rates,
+        rates=search.rates and search.rates | {"stretches": _stretches(search)},
         flags_found=sum(one.alive and one.adjusted <= level for one in search.candidates),
         overtaken=overtaken,
     )

@@ -83,7 +83,7 @@ def history_clause(known: PlaceHistory) -> str:
     if known.failures:
         told = f"failed {_times(known.failures)} {when} here"
         if known.stretch_failures > known.failures:
-            told += f", {_times(known.stretch_failures)} in its trouble stretch"
+            told += f", {_times(known.stretch_failures)} in the stretch around it"
     else:
         told = f"lies in a stretch that failed {_times(known.stretch_failures)} {when}"
     return f"{told}; weighs {known.factor:.1f} times its peers"

@@ -49,7 +49,7 @@ class PlaceHistory:
     """How often a place failed in the ``years`` it was watched before the trace, and how much
     likelier than its peers that makes it to have failed now (``factor``, within the bounds).
 
-    ``stretch_failures``: of the trouble stretch it lies in, 0 outside of any.
+    ``stretch_failures``: of the stretch around it where failures gather, 0 outside of any.
     Raises ValueError for a factor out of bounds.
     """
 

@@ -109,7 +109,7 @@ def test_the_reason_says_that_history_counted() -> None:
         (PlaceHistory(N3, 2.4, 3, 2.0), "failed 3 times in 2.0 years here; weighs 2.4 times"),
         (PlaceHistory(N3, 1.5, 1, 0.4), "failed once in 5 months here; weighs 1.5 times"),
         (PlaceHistory(N3, 4.0, 0, 3.0, 6), "lies in a stretch that failed 6 times in 3.0 years;"),
-        (PlaceHistory(N3, 5.0, 2, 3.0, 6), "here, 6 times in its trouble stretch; weighs 5.0"),
+        (PlaceHistory(N3, 5.0, 2, 3.0, 6), "here, 6 times in the stretch around it; weighs 5.0"),
     ]
     for known, words in rows:
         assert words in history_clause(known)

@@ -14,13 +14,16 @@ from core.clock import as_of
 from core.models import Person
 from core.problems import Invalid
 from faults.forms.trace import TRACE_FORMAT, read_trace
-from faults.models import FaultCall, RecurrenceRun, Trace
+from faults.models import FaultCall, RecurrenceRun, Trace, TroubleFlag
+from faults.selectors.trace_history import path_history
 from faults.selectors.traces import trace_next
 from faults.services.calls import Where, call_open
 from faults.services.recurrence_runs import run_search, run_store
 from faults.services.traces import trace_end, trace_start
+from faults.services.trouble_flags import flag_clear
 from faults.trace_snapshot import CACHE, trace_problem
 from sites.models import WirePath
+from sites.network_snapshot import path_network
 from sites.survey_rows import path_survey
 from tests.faults.places import path_at_new_place
 from tests.pages.conftest import entered, text_of
@@ -75,7 +78,7 @@ def test_it_keeps_what_the_newest_run_says_and_is_folded_by_it_for_good(
     assert 1.9 < worst["years"] < 2.2
     before = trace_next(trace)
     told = [one["history"] for one in before["suspects"] if "history" in one]
-    assert any("its trouble stretch" in words for words in told)
+    assert any("in the stretch around it" in words for words in told)
 
     failed(trace, {"device": "D4"}, NOW + 2 * HOUR)
     night(by, NOW + dt.timedelta(days=1))
@@ -105,12 +108,18 @@ def test_what_came_after_the_run_is_not_seen(by: Actor, paths: list[WirePath]) -
 
 
 def test_where_nothing_failed_and_before_any_run_there_is_none(
-    by: Actor, paths: list[WirePath]
+    by: Actor, paths: list[WirePath], django_assert_num_queries: Any
 ) -> None:
     quiet = path_at_new_place(by)
     early = begun(by, paths[0], NOW)
     assert "history" not in early.known
     night(by, NOW + HOUR)
+    networks = [path_network(one, one.revision) for one in (quiet, paths[0])]
+    with as_of(NOW + 2 * HOUR):
+        with django_assert_num_queries(2):
+            assert path_history(quiet, networks[0]) is None
+        with django_assert_num_queries(13):
+            assert path_history(paths[0], networks[1]) is not None
     calm = begun(by, quiet, NOW + 2 * HOUR)
     assert "history" not in calm.known
     assert all("history" not in one for one in trace_next(calm)["suspects"])
@@ -129,3 +138,17 @@ def test_what_people_weigh_themselves_history_does_not(by: Actor, paths: list[Wi
     with pytest.raises(Invalid) as refused:
         begun(by, paths[1], NOW + HOUR, {"history": trace.known["history"]})
     assert [one.pointer for one in refused.value.defects] == ["/known/history"]
+
+
+def test_a_stretch_whose_flag_was_cleared_no_longer_counts(
+    by: Actor, paths: list[WirePath]
+) -> None:
+    night(by, NOW)
+    before = begun(by, paths[0], NOW + HOUR)
+    assert any(row["stretch_failures"] for row in before.known["history"]["places"])
+    for flag in TroubleFlag.objects.filter(path=paths[0]):
+        flag_clear(flag=flag, why="The cable run was renewed", version=flag.version, by=by)
+    after = begun(by, paths[0], NOW + 2 * HOUR)
+    rows = after.known.get("history", {"places": []})["places"]
+    assert all(row["stretch_failures"] == 0 for row in rows)
+    assert set(factors(after)) < set(factors(before))
