@@ -20,6 +20,9 @@ CHANGERS = frozenset({Role.TECHNICIAN, Role.SUPERVISOR, Role.OWNER})
 LOOK_BACK = frozenset({Role.SUPERVISOR, Role.AUDITOR, Role.OWNER})
 """Roles that may see the audit, and keep questions and reports of it."""
 
+OFFICE = frozenset({Role.SUPERVISOR, Role.OWNER})
+"""Roles that set a contractor's rules, and watch or clear flags."""
+
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _P = ParamSpec("_P")
 PageView = Callable[Concatenate[HttpRequest, Actor, _P], HttpResponse]
@@ -69,6 +72,17 @@ def signed_in(request: HttpRequest) -> Actor | None:
 def may_change(actor: Actor) -> bool:
     """Whether a person may do more than read."""
     return bool(actor.roles & CHANGERS)
+
+
+def may_rule(actor: Actor) -> bool:
+    """Whether a person may set the contractor's rules."""
+    return bool(actor.roles & OFFICE)
+
+
+def refuse_but_office(actor: Actor) -> None:
+    """Raise NotAllowed for those who do not set rules."""
+    if not may_rule(actor):
+        raise NotAllowed("That is for supervisors and owners; nothing was changed.")
 
 
 def _refuse_role(actor: Actor, method: str) -> None:

@@ -11,6 +11,7 @@ from faults.pages.closing import call_close, call_left, call_left_add, hand_over
 from faults.pages.decisions import call_limit, call_soak, call_stop
 from faults.pages.findings import finding_page
 from faults.pages.hand_on import call_assign_page, call_wait_page, call_wake_page, hand_on
+from faults.pages.inspection_rules import inspection_rules_page
 from faults.pages.intake import intake
 from faults.pages.open_calls import open_calls
 from faults.pages.other import trace_other
@@ -80,5 +81,6 @@ urlpatterns = [
     path("trouble/<slug:public_id>", flag_page, name="trouble-flag"),
     path("trouble/<slug:public_id>/say", flag_say, name="trouble-flag-say"),
     path("inspections", inspections, name="inspections"),
+    path("inspections/rules", inspection_rules_page, name="inspection-rules"),
     path("inspections/<slug:public_id>", inspection_page, name="inspection"),
 ]

@@ -7,8 +7,10 @@ from django.urls import path
 
 from sites.pages.paths import path_picture
 from sites.pages.properties import properties
+from sites.pages.seasons import controller_seasons
 
 urlpatterns = [
     path("properties", properties, name="properties"),
     path("paths/<slug:public_id>/drawing.svg", path_picture, name="path-drawing"),
+    path("controllers/<slug:public_id>/seasons", controller_seasons, name="controller-seasons"),
 ]
