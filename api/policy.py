@@ -137,9 +137,7 @@ POLICY: Mapping[str, Mapping[str, Rule]] = {
     # trouble and follow-up looks
     "trouble-flags": {"GET": READ},
     "trouble-flag": {"GET": READ},
-    "trouble-flag-moves": {"GET": READ},
-    "trouble-flag-watch": {"POST": REGISTER},
-    "trouble-flag-clear": {"POST": REGISTER},
+    "trouble-flag-moves": {"GET": READ, "POST": REGISTER},
     "recurrence-runs": {"GET": READ_BACK, "POST": JOBS},
     "recurrence-run": {"GET": READ_BACK},
     "inspections": {"GET": READ},

@@ -46,10 +46,8 @@ from api.faults.trouble_flags import (
     OneRecurrenceRun,
     OneTroubleFlag,
     RecurrenceRuns,
-    TroubleFlagClear,
     TroubleFlagMoves,
     TroubleFlags,
-    TroubleFlagWatch,
 )
 from api.faults.visits import OneVisit, VisitMoves, Visits
 from api.jobs import JobAskAgain, JobCancel, Jobs, OneJob
@@ -234,16 +232,6 @@ urlpatterns = [
         "trouble-flags/<public_id:public_id>/moves",
         TroubleFlagMoves.as_view(),
         name="trouble-flag-moves",
-    ),
-    path(
-        "trouble-flags/<public_id:public_id>/watch",
-        TroubleFlagWatch.as_view(),
-        name="trouble-flag-watch",
-    ),
-    path(
-        "trouble-flags/<public_id:public_id>/clear",
-        TroubleFlagClear.as_view(),
-        name="trouble-flag-clear",
     ),
     path("recurrence-runs", RecurrenceRuns.as_view(), name="recurrence-runs"),
     path(

@@ -13,11 +13,11 @@ from api.preconditions import require_version, versioned_response
 from api.resource import Resource
 from api.sites.controllers import LabelledDocument
 from api.sites.properties import NamedDocument
-from api.strict import StrictSerializer, Text, read_body, read_query
+from api.strict import Choice, StrictSerializer, Text, read_body, read_query
 from faults.models.trouble import FlagMove, FlagState, RecurrenceRun, TroubleFlag
 from faults.selectors.trouble import flag_get, flag_list, flag_moves, run_get, run_list
 from faults.services.recurrence_runs import run_ask
-from faults.services.trouble_flags import MOST_WHY, flag_clear, flag_watch
+from faults.services.trouble_flags import CLEARED, MOST_WHY, WATCHED, flag_move
 
 
 class TroubleFlagDocument(serializers.Serializer[TroubleFlag]):
@@ -58,9 +58,10 @@ class TroubleFlagQuery(PageQuery):
     with_cleared = serializers.BooleanField(default=False)
 
 
-class FlagReason(StrictSerializer):
-    """Why."""
+class FlagMoveNew(StrictSerializer):
+    """Where to move a flag, and why."""
 
+    to = Choice(choices=[WATCHED, CLEARED])
     why = Text(max_length=MOST_WHY)
 
 
@@ -110,43 +111,20 @@ class TroubleFlagMoves(Resource):
             request, page_of(rows, read_query(request, PageQuery), "id"), FlagMoveDocument
         )
 
-
-class TroubleFlagWatch(Resource):
-    """Keeping an eye on a flag."""
-
     @described(
-        "trouble_flag_watch",
-        "Watch a flag",
-        Answer(TroubleFlagDocument, tagged=True),
-        body=FlagReason,
+        "trouble_flag_move",
+        "Watch or clear a flag",
+        Answer(TroubleFlagDocument, 201, tagged=True),
+        body=FlagMoveNew,
         headers=[IF_MATCH],
     )
     def post(self, request: Request, public_id: str) -> Response:
-        """409: it is watched or cleared already."""
+        """A cleared one comes back only with a new failure. 409 tells where it may go."""
         flag = flag_get(public_id)
         require_version(request, flag.version)
-        why = read_body(request, FlagReason)["why"]
-        flag_watch(flag=flag, why=why, version=flag.version, by=self.actor)
-        return _response(request, flag_get(public_id))
-
-
-class TroubleFlagClear(Resource):
-    """Clearing a flag."""
-
-    @described(
-        "trouble_flag_clear",
-        "Clear a flag",
-        Answer(TroubleFlagDocument, tagged=True),
-        body=FlagReason,
-        headers=[IF_MATCH],
-    )
-    def post(self, request: Request, public_id: str) -> Response:
-        """It comes back only with a new failure. 409: it is cleared already."""
-        flag = flag_get(public_id)
-        require_version(request, flag.version)
-        why = read_body(request, FlagReason)["why"]
-        flag_clear(flag=flag, why=why, version=flag.version, by=self.actor)
-        return _response(request, flag_get(public_id))
+        body = read_body(request, FlagMoveNew)
+        flag_move(flag=flag, **body, version=flag.version, by=self.actor)
+        return _response(request, flag_get(public_id), 201)
 
 
 class RecurrenceRunDocument(serializers.Serializer[RecurrenceRun]):
@@ -205,5 +183,5 @@ class OneRecurrenceRun(Resource):
         return Response(RecurrenceRunDocument(run_get(public_id)).data)
 
 
-def _response(request: Request, flag: TroubleFlag) -> Response:
-    return versioned_response(request, TroubleFlagDocument(flag).data, flag.version)
+def _response(request: Request, flag: TroubleFlag, status: int = 200) -> Response:
+    return versioned_response(request, TroubleFlagDocument(flag).data, flag.version, status)

@@ -15,7 +15,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from core.accounts.actor import Actor
-from core.pages.access import may_change, page
+from core.pages.access import may_change, may_rule, page, refuse_but_office
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.trouble import FlagState, Inspection, InspectionResult, TroubleFlag
@@ -32,19 +32,19 @@ from faults.selectors.trouble import (
 )
 from faults.services.inspection_ends import inspection_done, inspection_skip
 from faults.services.inspection_rules import inspection_rules
-from faults.services.trouble_flags import flag_clear, flag_watch
+from faults.services.trouble_flags import CLEARED, LEGAL_MOVES, MOST_WHY, WATCHED, flag_move
 
 SKIP = "skip"
 MOST_OVER = 20
 PEER_WORDS = {"splice": "splices", "segment": "cable runs", "device": "devices"}
-_ACTS = {"watch": flag_watch, "clear": flag_clear}
 
 
-class SayForm(forms.Form):
-    """What is said of a flag."""
+class MoveForm(forms.Form):
+    """Where a flag shall go, by the button that is pressed, and why."""
 
     version = forms.IntegerField(widget=forms.HiddenInput)
-    why = forms.CharField(label="Why", max_length=450)
+    to = forms.ChoiceField(choices=[(WATCHED, "Watch it"), (CLEARED, "Clear it")])
+    why = forms.CharField(label="Why", max_length=MOST_WHY)
 
 
 class LookForm(forms.Form):
@@ -97,32 +97,33 @@ def trouble(request: HttpRequest, actor: Actor) -> HttpResponse:  # noqa: ARG001
 @page
 def flag_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """A flag: where, with which evidence, its life and its looks."""
-    return _flag_shown(request, actor, flag_get(public_id), SayForm())
+    return _flag_shown(request, actor, flag_get(public_id), MoveForm())
 
 
 @require_POST
 @page
-def flag_say(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+def flag_move_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """Watch or clear a flag, with the reason; sent twice it is done once."""
-    flag, form = flag_get(public_id), SayForm(request.POST)
-    act = "watch" if request.POST.get("act") == "watch" else "clear"
-    after = FlagState.WATCHED if act == "watch" else FlagState.CLEARED
+    refuse_but_office(actor)
+    flag, form = flag_get(public_id), MoveForm(request.POST)
+    status = 422
     if form.is_valid():
         said = form.cleaned_data
-        if flag.state == after and flag.version == said["version"] + 1:
+        if flag.state == said["to"] and flag.version == said["version"] + 1:
             return redirect("trouble-flag", flag.public_id)
         try:
-            _ACTS[act](flag=flag, why=said["why"], version=said["version"], by=actor)
+            moved = flag_move(flag=flag, **said, by=actor)
         except Problem as problem:
             problem_onto_form(form, problem)
-            return _flag_shown(request, actor, flag, form, status=int(problem.status))
-        messages.success(request, f"It is {after.label.lower()} now.")
-        return redirect("trouble-flag", flag.public_id)
-    return _flag_shown(request, actor, flag, form, status=422)
+            status = int(problem.status)
+        else:
+            messages.success(request, f"It is {moved.get_state_display().lower()} now.")
+            return redirect("trouble-flag", flag.public_id)
+    return _flag_shown(request, actor, flag, form, status=status)
 
 
 def _flag_shown(
-    request: HttpRequest, actor: Actor, flag: TroubleFlag, form: SayForm, *, status: int = 200
+    request: HttpRequest, actor: Actor, flag: TroubleFlag, form: MoveForm, *, status: int = 200
 ) -> HttpResponse:
     facts: dict[str, Any] = flag.evidence
     context = {
@@ -138,7 +139,7 @@ def _flag_shown(
         "moves": list(flag_moves(flag)),
         "looks": list(inspections_of(flag)),
         "form": form,
-        "may_change": may_change(actor),
+        "moves_legal": LEGAL_MOVES[FlagState(flag.state)] if may_rule(actor) else (),
     }
     return render(request, "faults/trouble_flag.html", context, status=status)
 

@@ -30,8 +30,8 @@ from faults.pages.traces import (
     trace_withdraw,
 )
 from faults.pages.trouble import (
+    flag_move_page,
     flag_page,
-    flag_say,
     inspection_page,
     inspections,
     trouble,
@@ -79,7 +79,7 @@ urlpatterns = [
     path("findings/<slug:public_id>", finding_page, name="finding"),
     path("trouble", trouble, name="trouble"),
     path("trouble/<slug:public_id>", flag_page, name="trouble-flag"),
-    path("trouble/<slug:public_id>/say", flag_say, name="trouble-flag-say"),
+    path("trouble/<slug:public_id>/move", flag_move_page, name="trouble-flag-move"),
     path("inspections", inspections, name="inspections"),
     path("inspections/rules", inspection_rules_page, name="inspection-rules"),
     path("inspections/<slug:public_id>", inspection_page, name="inspection"),

@@ -30,7 +30,14 @@ from faults.trouble_search import Candidate
 from sites.field_checks import name_defects, refuse_defects
 
 MOST_WHY = 450
-CLEARED = FlagState.CLEARED.value
+WATCHED, CLEARED = FlagState.WATCHED.value, FlagState.CLEARED.value
+LEGAL_MOVES = {
+    FlagState.RAISED: (WATCHED, CLEARED),
+    FlagState.WATCHED: (CLEARED,),
+    FlagState.CLEARED: (),
+}
+"""Where people may move a flag to from each state; runs move it by ``flag_life``."""
+
 Places = list[dict[str, str]]
 
 
@@ -147,27 +154,12 @@ def _life(flag: TroubleFlag) -> Life:
 
 
 @transaction.atomic
-def flag_watch(*, flag: TroubleFlag, why: str, version: int, by: Actor) -> TroubleFlag:
-    """Say that somebody keeps an eye on a raised flag. Raises Invalid, Stale, IllegalMove."""
-    return _told(flag, FlagState.WATCHED, (FlagState.RAISED,), why, version, by)
+def flag_move(*, flag: TroubleFlag, to: str, why: str, version: int, by: Actor) -> TroubleFlag:
+    """Watch a raised flag, or clear one, with the reason.
 
-
-@transaction.atomic
-def flag_clear(*, flag: TroubleFlag, why: str, version: int, by: Actor) -> TroubleFlag:
-    """Clear a flag, with the reason; it comes back only with a new failure. Its open look is no
-    longer asked for. Raises Invalid, Stale, IllegalMove."""
-    live = (FlagState.RAISED, FlagState.WATCHED)
-    return _told(flag, FlagState.CLEARED, live, why, version, by)
-
-
-def _told(
-    flag: TroubleFlag,
-    to: FlagState,
-    legal_from: Sequence[FlagState],
-    why: str,
-    version: int,
-    by: Actor,
-) -> TroubleFlag:
+    A cleared flag comes back only with a new failure, and its open look is no longer asked for.
+    Raises Invalid, Stale, IllegalMove.
+    """
     refuse_defects("flag", name_defects("/why", why, MOST_WHY))
     held = locked_one(flag)
     if held.version != version:
@@ -175,13 +167,11 @@ def _told(
             f"The flag is at version {held.version}, not {version}: read it again.",
             extra={"version": held.version, "state": held.state},
         )
-    if held.state not in legal_from:
-        legal = {FlagState.RAISED: ["watch", "clear"], FlagState.WATCHED: ["clear"]}
-        raise IllegalMove(
-            f"The flag is {held.state}.", extra={"legal": legal.get(FlagState(held.state), [])}
-        )
-    before, held.state = held.state, to
-    if to == FlagState.CLEARED:
+    legal = LEGAL_MOVES[FlagState(held.state)]
+    if to not in legal:
+        raise IllegalMove(f"The flag is {held.state}.", extra={"legal": list(legal)})
+    before, held.state = held.state, FlagState(to)
+    if to == CLEARED:
         held.cleared_at, held.quiet_since = now(), None
         inspections_withdraw(looks=_open_looks(held), why=why, by=by)
     held.version += 1

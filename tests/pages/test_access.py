@@ -60,7 +60,7 @@ POSTED = {
     "trace-cannot",
     "trace-withdraw",
     "trace-end",
-    "trouble-flag-say",
+    "trouble-flag-move",
 }
 """Addresses that only take forms."""
 FORMS = {

@@ -30,7 +30,7 @@ from faults.services.recurrence_runs import (
     run_search,
     run_store,
 )
-from faults.services.trouble_flags import flag_clear, flag_watch
+from faults.services.trouble_flags import flag_move
 from faults.tasks import ask_nights
 from tests.faults.places import path_at_new_place
 from tests.trouble.history import NOW, a_trace_on, bad_places, failed, troubled
@@ -113,13 +113,15 @@ def test_watching_clearing_and_what_comes_back(by: Actor) -> None:
     path = troubled(by)[0]
     night(by, NOW)
     flag = TroubleFlag.objects.order_by("pk")[0]
-    flag = flag_watch(flag=flag, why="The crew looks at it in spring", version=1, by=by)
+    flag = flag_move(
+        flag=flag, to="watched", why="The crew looks at it in spring", version=1, by=by
+    )
     with pytest.raises(Stale):
-        flag_clear(flag=flag, why="x", version=1, by=by)
+        flag_move(flag=flag, to="cleared", why="x", version=1, by=by)
     with time_machine.travel(NOW, tick=False):
-        flag = flag_clear(flag=flag, why="The run was renewed", version=2, by=by)
+        flag = flag_move(flag=flag, to="cleared", why="The run was renewed", version=2, by=by)
     with pytest.raises(IllegalMove):
-        flag_watch(flag=flag, why="x", version=3, by=by)
+        flag_move(flag=flag, to="watched", why="x", version=3, by=by)
     assert Inspection.objects.get(flag=flag).state == "withdrawn"
     night(by, NOW + dt.timedelta(days=1))
     flag.refresh_from_db()

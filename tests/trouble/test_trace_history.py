@@ -20,7 +20,7 @@ from faults.selectors.traces import trace_next
 from faults.services.calls import Where, call_open
 from faults.services.recurrence_runs import run_search, run_store
 from faults.services.traces import trace_end, trace_start
-from faults.services.trouble_flags import flag_clear
+from faults.services.trouble_flags import flag_move
 from faults.trace_snapshot import CACHE, trace_problem
 from sites.models import WirePath
 from sites.network_snapshot import path_network
@@ -147,7 +147,9 @@ def test_a_stretch_whose_flag_was_cleared_no_longer_counts(
     before = begun(by, paths[0], NOW + HOUR)
     assert any(row["stretch_failures"] for row in before.known["history"]["places"])
     for flag in TroubleFlag.objects.filter(path=paths[0]):
-        flag_clear(flag=flag, why="The cable run was renewed", version=flag.version, by=by)
+        flag_move(
+            flag=flag, to="cleared", why="The cable run was renewed", version=flag.version, by=by
+        )
     after = begun(by, paths[0], NOW + 2 * HOUR)
     rows = after.known.get("history", {"places": []})["places"]
     assert all(row["stretch_failures"] == 0 for row in rows)
