@@ -10,6 +10,7 @@ from typing import TypeVar
 
 from django.db import connection, models
 
+from core.problems import Stale
 from core.tenancy.owned import ContractorOwned
 
 _Row = TypeVar("_Row", bound=ContractorOwned)
@@ -39,3 +40,12 @@ def lock_name(name: str) -> None:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [name])
+
+
+def refuse_past(what: str, there: int, version: int) -> None:
+    """Raise Stale where a thing is not at the version that was read."""
+    if there != version:
+        raise Stale(
+            f"The {what} is at version {there}, not {version}: read it again.",
+            extra={"version": there},
+        )

@@ -16,7 +16,13 @@ from api.strict import Choice, Flag, PublicId, StrictSerializer, Text, read_body
 from core.accounts.directory import crew_get
 from faults.models.dispatch import PlannedVisit, VisitState
 from faults.selectors.day_plans import plan_get, visit_get, visit_list
-from faults.services.day_plans import MOST_WORDS, visit_lock, visit_move
+from faults.services.visits import (
+    LONGEST_LACKED,
+    MOST_LACKED,
+    MOST_WORDS,
+    visit_lock,
+    visit_move,
+)
 
 
 class VisitDocument(serializers.Serializer[PlannedVisit]):
@@ -39,6 +45,9 @@ class VisitDocument(serializers.Serializer[PlannedVisit]):
     state = serializers.ChoiceField(choices=VisitState.values)
     state_at = serializers.DateTimeField(allow_null=True)
     missed_why = serializers.CharField()
+    lacked = serializers.ListField(
+        child=serializers.CharField(), help_text="What was needed there and was not aboard."
+    )
 
 
 class VisitQuery(PageQuery):
@@ -57,6 +66,12 @@ class VisitMoveNew(StrictSerializer):
         required=False,
         allow_blank=True,
         help_text="Asked for with `missed`.",
+    )
+    lacked = serializers.ListField(
+        child=Text(max_length=LONGEST_LACKED),
+        max_length=MOST_LACKED,
+        required=False,
+        help_text="What was needed there and was not aboard; with `done` or `missed`.",
     )
 
 

@@ -14,7 +14,7 @@ from faults.dispatch.problem import Problem
 from faults.dispatch.reasons import obstacle_for, sequences_of
 from faults.dispatch.solve import Effort, filled
 from faults.dispatch.told import plan_of
-from faults.dispatch.turns import Ready
+from faults.dispatch.turns import Ready, make_ready
 
 # So many new or displaced visits are put in even where others have to go for them.
 MOST_PUSHED_IN = 20
@@ -84,6 +84,11 @@ def _new_or_lost(kept: Sequences, waited: frozenset[str]) -> list[int]:
     tasks = kept.ready.tasks
     some = [i for i in kept.left_out if tasks[i].turns and tasks[i].visit.name not in waited]
     return sorted(some, key=lambda i: (-tasks[i].left_out_cost, i))[:MOST_PUSHED_IN]
+
+
+def changes_against(problem: Problem, told: Plan, plan: Plan) -> tuple[Change, ...]:
+    """What a plan has otherwise than what was told, visit by visit, with why."""
+    return _changes(make_ready(problem, told), told, plan)
 
 
 def _changes(ready: Ready, told: Plan, plan: Plan) -> tuple[Change, ...]:

@@ -130,7 +130,8 @@ class PlannedVisit(ContractorOwned, Versioned):
     trouble stretch.
 
     ``name`` is what it is for, stable from plan to plan (``call:…``, ``soak:…``, ``look:…``);
-    ``is_locked`` keeps crew and start in later plans.
+    ``is_locked`` keeps crew and start in later plans; ``lacked`` is what was needed there and was
+    not aboard, in words.
     """
 
     public_id = PublicIdField("visit")
@@ -172,6 +173,7 @@ class PlannedVisit(ContractorOwned, Versioned):
     state = models.CharField(max_length=20, choices=VisitState.choices, default=VisitState.PLANNED)
     state_at = models.DateTimeField(null=True, blank=True)
     missed_why = models.CharField(max_length=500, blank=True)
+    lacked = models.JSONField(default=list, blank=True)
 
     class Meta(ContractorOwned.Meta):
         constraints = (

@@ -13,9 +13,9 @@ from django.db import transaction
 from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
-from core.locking import lock_name, locked_one
+from core.locking import lock_name, locked_one, refuse_past
 from core.models.accounts import Crew
-from core.problems import Defect, Stale
+from core.problems import Defect
 from faults.crew_hours import hours_defects
 from faults.models.call import FaultCall
 from faults.models.dispatch import CallNeeds, CrewCard
@@ -100,7 +100,7 @@ def crew_card_set(*, crew: Crew, planned: CrewPlanned, version: int, by: Actor) 
     refuse_defects("crew's card", planned.defects())
     lock_name(f"card of {crew.public_id}")
     card = CrewCard.objects.filter(crew=crew).first() or CrewCard(crew=crew, version=0)
-    _refuse_past("card", card.version, version)
+    refuse_past("card", card.version, version)
     for name, value in asdict(planned).items():
         setattr(card, name, _plain(value))
     card.version += 1
@@ -132,7 +132,7 @@ def call_needs_set(*, call: FaultCall, wants: CallWants, version: int, by: Actor
     refuse_defects("needs of the call", wants.defects())
     lock_name(f"needs of {call.public_id}")
     needs = CallNeeds.objects.filter(call=call).first() or CallNeeds(call=call, version=0)
-    _refuse_past("needs", needs.version, version)
+    refuse_past("needs", needs.version, version)
     for name, value in asdict(wants).items():
         setattr(needs, name, _plain(value))
     needs.version += 1
@@ -149,11 +149,3 @@ def _told(wants: CallWants) -> Document:
 
 def _plain(value: Any) -> Any:
     return list(value) if isinstance(value, tuple) else value
-
-
-def _refuse_past(what: str, there: int, version: int) -> None:
-    if there != version:
-        raise Stale(
-            f"The {what} is at version {there}, not {version}: read it again.",
-            extra={"version": there},
-        )

@@ -1,4 +1,4 @@
-"""Plans of days: asked for, made by a job, published; and what became of their visits."""
+"""Plans of days: asked for, made by a job, published."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from core.changes.record import change_record
 from core.clock import now
 from core.jobs.ask import job_enqueue
 from core.jobs.child import ChildLimits, run_in_child
-from core.locking import lock_name, locked_one
+from core.locking import lock_name, locked_one, refuse_past
 from core.models.accounts import Crew
 from core.models.jobs import Job, JobState
-from core.problems import Conflict, Defect, IllegalMove, Stale
+from core.problems import Conflict, Defect, IllegalMove
 from core.tenancy.scope import everywhere
 from faults.dispatch.shifts import EPOCH, MINUTE
 from faults.forms.day_plan import plan_document, problem_document
@@ -27,6 +27,7 @@ from faults.models.repair import SoakCheck
 from faults.models.trouble import Inspection
 from faults.selectors.day_problem import Lock, PlanOptions, day_problem, told_plan
 from faults.services.call_moves import Move, call_moved
+from faults.services.visits import visit_told
 from faults.transitions import CallState
 from sites.field_checks import line_defects, refuse_defects
 
@@ -38,13 +39,6 @@ MOST_DAYS = 14
 MOST_DAYS_AHEAD = 366
 MOST_AT_ONCE = 3
 MOST_WORDS = 500
-
-LEGAL_VISITS = {
-    VisitState.PLANNED: (VisitState.STARTED, VisitState.MISSED),
-    VisitState.STARTED: (VisitState.DONE, VisitState.MISSED),
-    VisitState.DONE: (),
-    VisitState.MISSED: (),
-}
 
 
 @transaction.atomic
@@ -142,7 +136,7 @@ def plan_made(plan: DayPlan, saw: Document, answer: Document, by: Actor) -> None
     plan.version += 1
     plan.save()
     told = {one.name: one for one in PlannedVisit.objects.filter(plan=plan.told)}
-    PlannedVisit.objects.bulk_create(_visits(plan, answer, told))
+    PlannedVisit.objects.bulk_create(visit_rows(plan, answer, told))
     change_record(
         by=by,
         action="plan.made",
@@ -176,18 +170,23 @@ def plan_lost(*, plan_pk: int, by: Actor) -> None:
         plan_failed(held, f"its job is {held.job.state}: ask for the plan again", by)
 
 
-def _visits(plan: DayPlan, answer: Document, told: dict[str, PlannedVisit]) -> list[PlannedVisit]:
+def visit_rows(
+    plan: DayPlan, answer: Document, told: dict[str, PlannedVisit]
+) -> list[PlannedVisit]:
+    """A plan's visits, not stored: those that had started when it was told have started. Four
+    queries."""
     stops = [(route, stop) for route in answer["plan"]["routes"] for stop in route["stops"]]
     crews = {one.public_id: one for one in Crew.objects.all()}
     ids = [stop["visit"].partition(":")[2] for _, stop in stops]
     calls = {one.public_id: one for one in FaultCall.objects.filter(public_id__in=ids)}
     looks = {one.public_id: one for one in Inspection.objects.filter(public_id__in=ids)}
     checks = {one.public_id: one for one in SoakCheck.objects.filter(public_id__in=ids)}
+    kept_by_hand = frozenset(answer.get("kept", []))
     made = []
     for route, stop in stops:
         kind, _, public_id = stop["visit"].partition(":")
         before = told.get(stop["visit"])
-        kept = before is not None and before.state == VisitState.STARTED
+        begun = before is not None and before.state == VisitState.STARTED
         made.append(
             PlannedVisit(
                 plan=plan,
@@ -201,9 +200,9 @@ def _visits(plan: DayPlan, answer: Document, told: dict[str, PlannedVisit]) -> l
                 ends_at=EPOCH + stop["finish_min"] * MINUTE,
                 drive_min=stop["drive_min"],
                 why=answer["why"].get(stop["visit"], "")[:MOST_WORDS],
-                is_locked=stop["locked"],
-                state=VisitState.STARTED if kept else VisitState.PLANNED,
-                state_at=before.state_at if before is not None and kept else None,
+                is_locked=stop["locked"] or stop["visit"] in kept_by_hand,
+                state=VisitState.STARTED if begun else VisitState.PLANNED,
+                state_at=before.state_at if before is not None and begun else None,
             )
         )
     return made
@@ -216,7 +215,7 @@ def plan_publish(*, plan: DayPlan, version: int, by: Actor) -> DayPlan:
     this one was made."""
     lock_name(f"day plans of {by.contractor_id}")
     held = locked_one(plan)
-    _refuse_past(held.version, version)
+    refuse_past("plan", held.version, version)
     if held.state != PlanState.DRAFT:
         raise IllegalMove(
             f"A plan that is {held.state} cannot be published.",
@@ -256,78 +255,3 @@ def _tell(visit: PlannedVisit, by: Actor) -> None:
         if call.state == CallState.REPORTED:
             why = f"planned: {visit.crew.name}"
             call_moved(held=call, move=Move(CallState.PLANNED, why), by=by)
-
-
-def visit_told(visit: PlannedVisit) -> Document:
-    """A visit as the feed tells it."""
-    return {
-        "name": visit.name,
-        "crew": visit.crew.public_id,
-        "starts_at": visit.starts_at.isoformat(),
-        "ends_at": visit.ends_at.isoformat(),
-        "state": visit.state,
-        "is_locked": visit.is_locked,
-    }
-
-
-@transaction.atomic
-def visit_move(
-    *, visit: PlannedVisit, to: str, version: int, by: Actor, why: str = ""
-) -> PlannedVisit:
-    """Say that a visit of the published plan was started, done, or missed and why.
-
-    Raises Invalid, Stale, IllegalMove with what is legal.
-    """
-    refuse_defects("move", line_defects("/why", why, MOST_WORDS))
-    held = _held_visit(visit, version)
-    legal = LEGAL_VISITS[VisitState(held.state)]
-    if to not in legal:
-        raise IllegalMove(
-            f"A visit that is {held.state} cannot become {to[:20]}.",
-            extra={"state": held.state, "legal": [str(one) for one in legal]},
-        )
-    if to == VisitState.MISSED and not why.strip():
-        refuse_defects("move", [Defect("/why", "a missed visit wants a reason", "a few words")])
-    held.state, held.state_at = VisitState(to), now()
-    held.missed_why = why if to == VisitState.MISSED else ""
-    return _stored(held, f"visit.{to}", by)
-
-
-@transaction.atomic
-def visit_lock(*, visit: PlannedVisit, locked: bool, version: int, by: Actor) -> PlannedVisit:
-    """Keep a visit's crew and time in later plans, or no longer. Raises Stale, IllegalMove."""
-    held = _held_visit(visit, version)
-    held.is_locked = locked
-    return _stored(held, "visit.locked" if locked else "visit.unlocked", by)
-
-
-def _held_visit(visit: PlannedVisit, version: int) -> PlannedVisit:
-    held = locked_one(visit)
-    _refuse_past(held.version, version)
-    if held.plan.state != PlanState.PUBLISHED:
-        raise IllegalMove(
-            f"The visit is of a plan that is {held.plan.state}; only what is published is done.",
-            extra={"state": held.state, "legal": []},
-        )
-    return held
-
-
-def _stored(held: PlannedVisit, action: str, by: Actor) -> PlannedVisit:
-    held.version += 1
-    held.save()
-    change_record(
-        by=by,
-        action=action,
-        thing=("visit", held.public_id),
-        thread_id=held.call.public_id if held.call else "",
-        after=visit_told(held) | {"why": held.missed_why},
-    )
-    return held
-
-
-def _refuse_past(there: int, version: int) -> None:
-    if there != version:
-        raise Stale(
-            f"This is at version {there}, not {version}: read it again.",
-            extra={"version": there},
-        )

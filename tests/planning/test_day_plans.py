@@ -24,7 +24,8 @@ from faults.services.crew_cards import (
     call_needs_set,
     crew_position_tell,
 )
-from faults.services.day_plans import plan_ask, plan_publish, visit_lock, visit_move
+from faults.services.day_plans import plan_ask, plan_publish
+from faults.services.visits import visit_lock, visit_move
 from sites.models import Property
 from tests.api.things import an_inspection
 from tests.planning.running import run_jobs
