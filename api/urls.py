@@ -35,6 +35,7 @@ from api.faults.inspections import (
 from api.faults.observations import Observations, ObservationVoidings
 from api.faults.partial_restores import CallPartialRestore, CallPartialRestoreProposal
 from api.faults.photos import OnePhoto, PhotoContent, RemovedPartPhotos, RepairPhotos
+from api.faults.plan_changes import DayPlanComparison, DayPlanMoves, DayPlanTakeBack
 from api.faults.removed_parts import CallRemovedParts, OneRemovedPart
 from api.faults.repairs import CallRepairs, OneRepair, RepairFailures
 from api.faults.return_tests import CallReturnTests
@@ -272,6 +273,17 @@ urlpatterns = [
         "day-plans/<public_id:public_id>/publish",
         DayPlanPublish.as_view(),
         name="day-plan-publish",
+    ),
+    path("day-plans/<public_id:public_id>/moves", DayPlanMoves.as_view(), name="day-plan-moves"),
+    path(
+        "day-plans/<public_id:public_id>/take-back",
+        DayPlanTakeBack.as_view(),
+        name="day-plan-take-back",
+    ),
+    path(
+        "day-plans/<public_id:public_id>/comparison",
+        DayPlanComparison.as_view(),
+        name="day-plan-comparison",
     ),
     path("visits", Visits.as_view(), name="visits"),
     path("visits/<public_id:public_id>", OneVisit.as_view(), name="visit"),

@@ -28,7 +28,14 @@ from faults.dispatch.shifts import EPOCH, MINUTE, minute_of
 from faults.models.dispatch import DayPlan, PlanState
 from faults.selectors.day_plans import plan_get, plan_list
 from faults.selectors.day_problem import Lock, PlanOptions
-from faults.services.day_plans import MOST_DAYS, MOST_WORDS, plan_ask, plan_publish
+from faults.services.day_plans import (
+    MOST_DAYS,
+    MOST_PLACES,
+    MOST_WORDS,
+    given_travel,
+    plan_ask,
+    plan_publish,
+)
 
 MOST_LOCKS = 200
 
@@ -88,6 +95,9 @@ class PlanFigureDocument(serializers.Serializer[Any]):
 class OnePlanDocument(PlanDocument):
     """A plan with its reasons; its visits are at `/visits?plan=`."""
 
+    by_hand = serializers.DictField(
+        child=serializers.CharField(), help_text="Visits that were put by hand, and by whom."
+    )
     figures = serializers.DictField(
         child=serializers.FloatField(), help_text="What it comes to; empty until it is made."
     )
@@ -105,6 +115,23 @@ class LockNew(StrictSerializer):
     starts_at = Moment(required=False)
 
 
+class TravelNew(StrictSerializer):
+    """Minutes of driving as you know them; legs that are not given are driven by distance."""
+
+    places = serializers.ListField(
+        child=Text(max_length=40),
+        max_length=MOST_PLACES,
+        help_text="Ids of properties, and of crews for their bases.",
+    )
+    minutes = serializers.ListField(
+        child=serializers.ListField(
+            child=Number(min_value=0, max_value=10_000), max_length=MOST_PLACES
+        ),
+        max_length=MOST_PLACES,
+        help_text="A row for each place from, in each a number for each place to.",
+    )
+
+
 class PlanNew(StrictSerializer):
     """What to plan."""
 
@@ -120,6 +147,7 @@ class PlanNew(StrictSerializer):
     )
     crews_off = serializers.ListField(child=PublicId("crew"), max_length=MOST_LOCKS, required=False)
     locks = serializers.ListField(child=LockNew(), max_length=MOST_LOCKS, required=False)
+    travel = TravelNew(required=False)
 
 
 class DayPlans(Resource):
@@ -143,7 +171,8 @@ class DayPlans(Resource):
         days = body.pop("days", 1)
         locks = tuple(_lock(one) for one in body.pop("locks", []))
         crews_off = tuple(body.pop("crews_off", []))
-        options = PlanOptions(**body, crews_off=crews_off, locks=locks)
+        travel = given_travel(**body.pop("travel")) if "travel" in body else None
+        options = PlanOptions(**body, crews_off=crews_off, locks=locks, travel=travel)
         plan = plan_ask(**asked, days=days, by=self.actor, options=options)
         return Response(PlanDocument(plan).data, 201)
 
@@ -190,20 +219,23 @@ def _response(request: Request, plan: DayPlan, status: int = 200) -> Response:
         for one in plan.saw.get("unasked", [])
     ]
     data = dict(PlanDocument(plan).data) | {
+        "by_hand": answer.get("by_hand", {}),
         "figures": made.get("figures", {}),
         "method": made.get("method", ""),
         "left_out": PlanLeftOutDocument([*left_out, *answer.get("left_out", [])], many=True).data,
-        "changes": [_change(one) for one in answer.get("changes", [])],
+        "changes": [change_told(one) for one in answer.get("changes", [])],
         "compared": PlanFigureDocument(answer.get("figures", []), many=True).data,
     }
     return versioned_response(request, data, plan.version, status)
 
 
-def _change(row: dict[str, Any]) -> dict[str, Any]:
-    moments = {f"starts_{when}": _moment(row[f"start_{when}_min"]) for when in ("before", "after")}
+def change_told(row: dict[str, Any]) -> dict[str, Any]:
+    """A change of a plan with moments in place of its minutes."""
+    moments = {f"starts_{at}": minute_moment(row[f"start_{at}_min"]) for at in ("before", "after")}
     kept = ("visit", "kind", "crew_before", "crew_after", "why")
-    return {name: row[name] for name in kept} | moments
+    return {name: row[name] for name in kept if name in row} | moments
 
 
-def _moment(minute: int | None) -> str | None:
+def minute_moment(minute: int | None) -> str | None:
+    """The moment of a minute of a plan."""
     return None if minute is None else f"{(EPOCH + minute * MINUTE):%Y-%m-%dT%H:%M:%SZ}"

@@ -56,6 +56,15 @@ class Travel:
             raise DispatchError("travel: expected finite minutes")
         return cls(tuple(names), np.ceil(exact - 1e-9).astype(np.int64))
 
+    def with_legs(self, given: Travel) -> Travel:
+        """The same places, with the minutes of another matrix wherever it knows both ends."""
+        known = [name for name in given.names if name in self.index]
+        here = [self.index[name] for name in known]
+        there = [given.index[name] for name in known]
+        minutes = self.minutes.copy()
+        minutes[np.ix_(here, here)] = given.minutes[np.ix_(there, there)]
+        return Travel(self.names, minutes)
+
     def between(self, start: str, stop: str) -> int:
         """Minutes from one place to another."""
         return int(self.minutes[self.index[start], self.index[stop]])

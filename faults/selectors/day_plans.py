@@ -5,7 +5,9 @@ from __future__ import annotations
 from django.db.models import QuerySet
 
 from core.models.accounts import Crew
-from core.problems import NotFound
+from core.problems import Conflict, NotFound
+from faults.dispatch.differences import Compared, compared
+from faults.forms.day_plan import read_plan
 from faults.models.call import FaultCall
 from faults.models.dispatch import (
     CalendarAddress,
@@ -40,6 +42,14 @@ def plan_get(public_id: str) -> DayPlan:
     if found is None:
         raise NotFound(f"There is no plan {public_id}.")
     return found
+
+
+def plans_compared(before: DayPlan, after: DayPlan) -> Compared:
+    """What two plans differ in. No query. Raises Conflict where one was not made."""
+    for one in (before, after):
+        if not one.answer:
+            raise Conflict(f"{one.public_id} was not made, so there is nothing to compare.")
+    return compared(read_plan(before.answer["plan"]), read_plan(after.answer["plan"]))
 
 
 def visit_list(*, plan: DayPlan | None = None, crew: Crew | None = None) -> QuerySet[PlannedVisit]:

@@ -22,7 +22,7 @@ from faults.dispatch.problem import (
     VisitKind,
 )
 from faults.dispatch.shifts import access_of, local_minute, minute_of, shifts_of
-from faults.dispatch.travel import Place, great_circle_travel
+from faults.dispatch.travel import Place, Travel, great_circle_travel
 from faults.forms.day_plan import read_plan
 from faults.models.call import FaultCall
 from faults.models.dispatch import (
@@ -65,14 +65,25 @@ class Lock:
 
 
 @dataclass(frozen=True)
+class GivenTravel:
+    """Minutes of driving as the user knows them: ``minutes[from][to]`` between places named by
+    the public ids of properties and, for their bases, of crews."""
+
+    places: tuple[str, ...]
+    minutes: tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True)
 class PlanOptions:
-    """How a plan is made. ``crews_off`` are public ids of crews that are not planned with."""
+    """How a plan is made. ``crews_off`` are public ids of crews that are not planned with; legs
+    that ``travel`` does not give are driven by distance."""
 
     speed_km_h: float = 45.0
     road_factor: float = 1.3
     margin: float = 0.3
     crews_off: tuple[str, ...] = ()
     locks: tuple[Lock, ...] = ()
+    travel: GivenTravel | None = None
 
 
 @dataclass(frozen=True)
@@ -120,11 +131,7 @@ def day_problem(
         until_min=max([now_min + 1, *(_end_of(window, card) for card in planned)]),
         crews=tuple(crews),
         visits=tuple(one.visit for one in known),
-        travel=great_circle_travel(
-            _places(planned, known),
-            speed_km_h=options.speed_km_h,
-            road_factor=options.road_factor,
-        ),
+        travel=_travel(_places(planned, known), options),
         started=tuple(one for one in held if isinstance(one, Started)),
         locked=tuple(one for one in held if isinstance(one, Locked)),
         margin=options.margin,
@@ -172,6 +179,21 @@ def _crew(card: CrewCard, window: Sequence[dt.date]) -> Crew:
         parts=dict(card.parts),
         position=f"position {name}" if fresh else None,
     )
+
+
+def _travel(places: dict[str, Place], options: PlanOptions) -> Travel:
+    by_distance = great_circle_travel(
+        places, speed_km_h=options.speed_km_h, road_factor=options.road_factor
+    )
+    if options.travel is None:
+        return by_distance
+    return by_distance.with_legs(read_travel(options.travel))
+
+
+def read_travel(given: GivenTravel) -> Travel:
+    """A user's matrix by names of the problem. Raises DispatchError where it is none."""
+    names = [f"base {name}" if name.startswith("crew_") else name for name in given.places]
+    return Travel.given(names, [list(row) for row in given.minutes])
 
 
 def _places(cards: Sequence[CrewCard], wanted: Sequence[_Wanted]) -> dict[str, Place]:

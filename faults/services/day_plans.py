@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -19,13 +19,21 @@ from core.models.accounts import Crew
 from core.models.jobs import Job, JobState
 from core.problems import Conflict, Defect, IllegalMove
 from core.tenancy.scope import everywhere
+from faults.dispatch.errors import DispatchError
 from faults.dispatch.shifts import EPOCH, MINUTE
 from faults.forms.day_plan import plan_document, problem_document
 from faults.models.call import FaultCall
 from faults.models.dispatch import DayPlan, PlannedVisit, PlanState, VisitState
 from faults.models.repair import SoakCheck
 from faults.models.trouble import Inspection
-from faults.selectors.day_problem import Lock, PlanOptions, day_problem, told_plan
+from faults.selectors.day_problem import (
+    GivenTravel,
+    Lock,
+    PlanOptions,
+    day_problem,
+    read_travel,
+    told_plan,
+)
 from faults.services.call_moves import Move, call_moved
 from faults.services.visits import visit_told
 from faults.transitions import CallState
@@ -39,6 +47,7 @@ MOST_DAYS = 14
 MOST_DAYS_AHEAD = 366
 MOST_AT_ONCE = 3
 MOST_WORDS = 500
+MOST_PLACES = 500
 
 
 @transaction.atomic
@@ -94,7 +103,23 @@ def _asked_defects(from_day: dt.date, days: int, options: PlanOptions) -> list[D
         value = getattr(options, name)
         if not least <= value <= most:
             found.append(Defect(f"/{name}", f"{value} is out of range", f"{least:g} to {most:g}"))
-    return found
+    return found + _travel_defects(options.travel)
+
+
+def _travel_defects(travel: GivenTravel | None) -> list[Defect]:
+    if travel is None:
+        return []
+    count = len(travel.places)
+    if count > MOST_PLACES:
+        return [Defect("/travel/places", f"there are {count}", f"at most {MOST_PLACES}")]
+    if len(travel.minutes) != count or any(len(row) != count for row in travel.minutes):
+        right = f"{count} rows of {count} minutes, from each place to each"
+        return [Defect("/travel/minutes", "the matrix does not fit the places", right)]
+    try:
+        read_travel(travel)
+    except DispatchError as wrong:
+        return [Defect("/travel", str(wrong), "minutes from each place to each")]
+    return []
 
 
 def plan_seen(plan: DayPlan) -> Document:
@@ -115,8 +140,18 @@ def plan_seen(plan: DayPlan) -> Document:
 def options_of(plan: DayPlan) -> PlanOptions:
     """The options that a plan was asked with."""
     kept = plan.options
-    locks = tuple(Lock(**one) for one in kept["locks"])
-    return PlanOptions(**kept | {"crews_off": tuple(kept["crews_off"]), "locks": locks})
+    travel = kept.get("travel")
+    read = {
+        "crews_off": tuple(kept["crews_off"]),
+        "locks": tuple(Lock(**one) for one in kept["locks"]),
+        "travel": None if travel is None else given_travel(travel["places"], travel["minutes"]),
+    }
+    return PlanOptions(**kept | read)
+
+
+def given_travel(places: Sequence[str], minutes: Sequence[Sequence[float]]) -> GivenTravel:
+    """A matrix as options hold it."""
+    return GivenTravel(tuple(places), tuple(map(tuple, minutes)))
 
 
 def plan_answer(saw: Document, cancelled: Callable[[], bool] = lambda: False) -> Document:

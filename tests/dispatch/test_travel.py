@@ -61,3 +61,11 @@ def test_places_speeds_and_factors_are_checked() -> None:
         great_circle_travel({"a": Place(0, 0)}, speed_km_h=0.0)
     with pytest.raises(DispatchError, match="at least 1"):
         great_circle_travel({"a": Place(0, 0)}, road_factor=0.9)
+
+
+def test_given_legs_take_the_place_of_those_by_distance_where_both_ends_are_known() -> None:
+    by_distance = Travel.given(["a", "b", "c"], [[0, 1, 2], [1, 0, 3], [2, 3, 0]])
+    given = Travel.given(["c", "far", "a"], [[0, 9, 20], [9, 0, 9], [30, 9, 0]])
+    both = by_distance.with_legs(given)
+    assert both.minutes.tolist() == [[0, 1, 30], [1, 0, 3], [20, 3, 0]]
+    assert by_distance.between("a", "c") == 2

@@ -11,6 +11,8 @@ from django.test import Client
 from core.accounts.actor import Actor, TokenScope, system_actor
 from core.models import Contractor
 from core.tenancy.scope import contractor_scope
+from faults.forms.day_plan import read_problem
+from faults.selectors.day_plans import plan_get
 from tests.api.asking import Asker, with_token
 from tests.planning.running import run_jobs
 from tests.planning.test_day_plans import MONDAY, at_dawn
@@ -95,3 +97,56 @@ def test_a_card_that_does_not_fit_says_where(
     refused = machine.ask("PUT", f"/crews/{crew}/card", CARD | body, If_Match='"v0"')
     assert refused.status_code == 422
     assert [error["pointer"] for error in refused.json()["errors"]] == [pointer]
+
+
+def test_a_draft_is_moved_by_hand_and_compared_over_http(
+    machine: Asker, by: Actor, at_dawn: Any
+) -> None:
+    crews = [machine.post("/crews", {"name": name, "members": []}).json()["id"] for name in "AB"]
+    for crew in crews:
+        machine.ask("PUT", f"/crews/{crew}/card", CARD, If_Match='"v0"')
+    with contractor_scope(by.contractor_id):
+        calls = [a_call(by, number) for number in range(2)]
+    places = [calls[0].property.public_id, crews[0]]
+    travel = {"places": places, "minutes": [[0, 17], [23, 0]]}
+    day = MONDAY.date().isoformat()
+    asked = machine.post("/day-plans", {"from_day": day, "travel": travel}).json()
+    run_jobs()
+    plan = f"/day-plans/{asked['id']}"
+    with contractor_scope(by.contractor_id):
+        problem = read_problem(plan_get(asked["id"]).saw["problem"])
+    base, court = f"base {crews[0]}", places[0]
+    assert problem.travel.between(base, court) == 23
+    assert problem.travel.between(court, base) == 17
+    before = machine.get(plan)
+    (visit, *_) = machine.get(f"/visits?plan={asked['id']}").json()["items"]
+    other = next(crew for crew in crews if crew != visit["crew"])
+    move = {"visit": visit["name"], "crew": other, "after": ""}
+    assert machine.post(f"{plan}/moves", move).status_code == 428
+    looked = machine.post(f"{plan}/moves", move | {"dry_run": True}, If_Match=before["ETag"])
+    assert (looked.status_code, looked.json()["kept"]) == (201, False)
+    moved = machine.post(f"{plan}/moves", move, If_Match=before["ETag"]).json()
+    assert moved["starts_at"] == looked.json()["starts_at"]
+    assert machine.get(f"/visits/{visit['id']}").json()["crew"] == other
+    assert machine.get(plan).json()["by_hand"] == {visit["name"]: "Put there by gateway."}
+    wrong = move | {"visit": "call:nowhere"}
+    refused = machine.post(f"{plan}/moves", wrong, If_Match=machine.get(plan)["ETag"])
+    assert (refused.status_code, refused.json()["errors"][0]["pointer"]) == (422, "/visit")
+    second = machine.post("/day-plans", {"from_day": day}).json()["id"]
+    assert machine.get(f"{plan}/comparison?to={second}").status_code == 409
+    run_jobs()
+    found = machine.get(f"{plan}/comparison?to={second}").json()
+    assert found["alike"] + len(found["others"]) == 2
+    assert {one["name"] for one in found["figures"]} >= {"drive_min", "promises_kept"}
+    back = machine.post(f"{plan}/take-back", {}, If_Match=machine.get(plan)["ETag"])
+    assert back.status_code == 201
+    assert machine.get(f"/visits/{visit['id']}").json()["crew"] == visit["crew"]
+
+
+def test_a_matrix_that_does_not_fit_says_where(machine: Asker, at_dawn: Any) -> None:
+    day = MONDAY.date().isoformat()
+    for minutes, pointer in (([[0, 1]], "/travel/minutes"), ([[0, 1], [1, 2]], "/travel")):
+        travel = {"places": ["prop_a", "prop_b"], "minutes": minutes}
+        refused = machine.post("/day-plans", {"from_day": day, "travel": travel})
+        assert refused.status_code == 422
+        assert [one["pointer"] for one in refused.json()["errors"]] == [pointer]

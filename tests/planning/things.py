@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
+import numpy as np
+
 from core.accounts.actor import Actor
 from core.accounts.people import crew_create
 from core.clock import now
 from core.models import Crew, Job, JobState
+from faults.dispatch.plan import Figures
+from faults.dispatch.problem import Problem
+from faults.dispatch.travel import Travel
+from faults.forms.day_plan import problem_document
 from faults.models import DayPlan, PlannedVisit, PlanState
 from faults.services.calendar_addresses import calendar_address_issue
 from faults.services.calls import Where, call_open
@@ -14,11 +22,20 @@ from faults.services.day_plans import PLAN
 from tests.faults.places import path_at_new_place
 
 ANSWER = {
-    "plan": {"routes": [], "left_out": [], "figures": {"cost": 1.0}, "method": "greedy"},
+    "plan": {
+        "routes": [],
+        "left_out": [],
+        "figures": asdict(Figures(0, 0, 0, 0, 0.0, 0, 0, 0, 0, 0, 1.0)),
+        "method": "greedy",
+    },
     "left_out": [],
     "changes": [],
     "figures": [],
     "why": {},
+}
+SAW = {
+    "problem": problem_document(Problem(0, 1, (), (), Travel.given([], np.zeros((0, 0))))),
+    "unasked": [],
 }
 
 
@@ -45,6 +62,7 @@ def a_plan(by: Actor, state: PlanState = PlanState.DRAFT) -> DayPlan:
         job=job,
         state=state,
         options=options,
+        saw=SAW,
         answer=ANSWER,
         asked_at=now(),
         by_id=by.public_id,
