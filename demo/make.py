@@ -12,6 +12,7 @@ from core.changes.sequencer import sequence_changes
 from core.clock import as_of, now
 from core.problems import Conflict
 from core.tenancy.scope import contractor_scope
+from demo.days import days_plan
 from demo.history import YEARS, history_plan
 from demo.people import demo_contractor, staff_create
 from demo.register import register_create
@@ -76,6 +77,7 @@ def demo_make() -> bool:
         tell(stories, until)
         with as_of(until):
             trouble_night(until, by=staff.supervisor)
+    days_plan(staff.supervisor)
     sequence_changes()
     return True
 

@@ -25,7 +25,7 @@ from api.strict import (
 )
 from faults.dispatch.by_hand import HandMove, Moved
 from faults.dispatch.plan import Stop
-from faults.selectors.day_plans import plan_get, plans_compared
+from faults.selectors.day_plans import plan_beside, plan_get, plans_compared
 from faults.services.plans_by_hand import (
     hand_move_checked,
     plan_move_by_hand,
@@ -72,7 +72,11 @@ class HandMovedDocument(serializers.Serializer[Any]):
 class ComparisonQuery(QuerySerializer):
     """With which plan."""
 
-    to = PublicId("plan", help_text="The plan after; this one is the one before.")
+    to = PublicId(
+        "plan",
+        required=False,
+        help_text="The plan before; else the one this was changed from, else itself.",
+    )
 
 
 class OtherDocument(serializers.Serializer[Any]):
@@ -148,9 +152,10 @@ class DayPlanComparison(Resource):
         query=ComparisonQuery,
     )
     def get(self, request: Request, public_id: str) -> Response:
-        """Any two that were made, of whatever days; 409 where one was not."""
-        to = read_query(request, ComparisonQuery)["to"]
-        found = plans_compared(plan_get(public_id), plan_get(to))
+        """This plan after another one, of whatever days; 409 where one was not made."""
+        plan = plan_get(public_id)
+        to = read_query(request, ComparisonQuery).get("to", "")
+        found = plans_compared(plan_beside(plan, to), plan)
         others = [change_told(asdict(one)) for one in found.others]
         figures = PlanFigureDocument(found.figures, many=True).data
         return Response({"alike": found.alike, "others": others, "figures": figures})

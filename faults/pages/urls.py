@@ -8,6 +8,18 @@ from faults.pages.board import board
 from faults.pages.calendars import calendar
 from faults.pages.calls import call_move_page, call_page, call_path_page, trace_begin
 from faults.pages.closing import call_close, call_left, call_left_add, hand_over
+from faults.pages.crew_cards import crew_calendar, crew_calendar_revoke, crew_card_page
+from faults.pages.crew_days import crew_day, my_day, visit_kept, visit_said
+from faults.pages.day_plans import (
+    day_plan_against,
+    day_plan_cancel,
+    day_plan_look,
+    day_plan_move,
+    day_plan_page,
+    day_plan_publish,
+    day_plan_take_back,
+    day_plans,
+)
 from faults.pages.decisions import call_limit, call_soak, call_stop
 from faults.pages.findings import finding_page
 from faults.pages.hand_on import call_assign_page, call_wait_page, call_wake_page, hand_on
@@ -80,6 +92,21 @@ urlpatterns = [
     path("trouble", trouble, name="trouble"),
     path("trouble/<slug:public_id>", flag_page, name="trouble-flag"),
     path("trouble/<slug:public_id>/move", flag_move_page, name="trouble-flag-move"),
+    path("days", day_plans, name="day-plans"),
+    path("days/mine", my_day, name="my-day"),
+    path("days/<slug:public_id>", day_plan_page, name="day-plan"),
+    path("days/<slug:public_id>/look", day_plan_look, name="day-plan-look"),
+    path("days/<slug:public_id>/move", day_plan_move, name="day-plan-move"),
+    path("days/<slug:public_id>/take-back", day_plan_take_back, name="day-plan-take-back"),
+    path("days/<slug:public_id>/publish", day_plan_publish, name="day-plan-publish"),
+    path("days/<slug:public_id>/call-off", day_plan_cancel, name="day-plan-call-off"),
+    path("days/<slug:public_id>/against", day_plan_against, name="day-plan-against"),
+    path("days/<slug:public_id>/crews/<slug:crew_id>", crew_day, name="crew-day"),
+    path("visits/<slug:public_id>/say", visit_said, name="visit-say"),
+    path("visits/<slug:public_id>/keep", visit_kept, name="visit-keep"),
+    path("crews/<slug:public_id>/card", crew_card_page, name="crew-card"),
+    path("crews/<slug:public_id>/calendar", crew_calendar, name="crew-calendar"),
+    path("calendar-addresses/<slug:public_id>/end", crew_calendar_revoke, name="calendar-end"),
     path("inspections", inspections, name="inspections"),
     path("inspections/rules", inspection_rules_page, name="inspection-rules"),
     path("inspections/<slug:public_id>", inspection_page, name="inspection"),

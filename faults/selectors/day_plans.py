@@ -17,13 +17,23 @@ from faults.models.dispatch import (
     PlannedVisit,
     PlanState,
 )
+from sites.models.property import Property
 
-_JOINED = ("plan", "crew", "call__property", "soak_check__repair__call__property", "inspection")
+_JOINED = (
+    *("plan", "crew", "call__property", "call__path", "call__controller"),
+    *("soak_check__repair__call__property", "soak_check__repair__call__path"),
+    "inspection__property",
+)
 
 
 def crew_card(crew: Crew) -> CrewCard | None:
     """How a crew is planned with, None where nothing was said: one query."""
     return CrewCard.objects.filter(crew=crew).first()
+
+
+def card_list() -> QuerySet[CrewCard]:
+    """Crews' cards by their names, crews joined: one query."""
+    return CrewCard.objects.select_related("crew").order_by("crew__name", "pk")
 
 
 def call_needs(call: FaultCall) -> CallNeeds:
@@ -36,12 +46,22 @@ def plan_list() -> QuerySet[DayPlan]:
     return DayPlan.objects.select_related("told", "job").defer("saw").order_by("-pk")
 
 
+def plan_held() -> DayPlan | None:
+    """The plan that is published, None where none is: one query."""
+    return plan_list().filter(state=PlanState.PUBLISHED).first()
+
+
 def plan_get(public_id: str) -> DayPlan:
     """A plan: one query. Raises NotFound."""
     found = DayPlan.objects.select_related("told", "job").filter(public_id=public_id).first()
     if found is None:
         raise NotFound(f"There is no plan {public_id}.")
     return found
+
+
+def plan_beside(plan: DayPlan, to: str = "") -> DayPlan:
+    """The plan to hold a plan beside: as asked, else the one it was changed from, else itself."""
+    return plan_get(to) if to else (plan.told or plan)
 
 
 def plans_compared(before: DayPlan, after: DayPlan) -> Compared:
@@ -66,6 +86,22 @@ def visit_get(public_id: str) -> PlannedVisit:
     if found is None:
         raise NotFound(f"There is no visit {public_id}.")
     return found
+
+
+def visit_call(visit: PlannedVisit) -> FaultCall | None:
+    """The call that a visit is for, or whose repair it looks at; None for looks at stretches."""
+    check = visit.soak_check
+    return visit.call or (check.repair.call if check is not None else None)
+
+
+def visit_place(visit: PlannedVisit) -> Property:
+    """The property that a visit is at."""
+    call, look = visit_call(visit), visit.inspection
+    if call is not None:
+        return call.property
+    if look is None:
+        raise LookupError(f"{visit.public_id} is for nothing")
+    return look.property
 
 
 def calendar_address_list(crew: Crew) -> QuerySet[CalendarAddress]:

@@ -35,6 +35,7 @@ from faults.models.dispatch import (
 from faults.models.repair import SoakCheck, SoakState
 from faults.models.trace import Trace
 from faults.selectors.call_urgency import call_dryness
+from faults.selectors.day_plans import card_list
 from faults.selectors.trouble import inspections_of_week
 from faults.services.work_rules import work_rules
 from faults.transitions import ENDED, CallState
@@ -112,8 +113,7 @@ def day_problem(
     ``told``: the published plan, whose started and locked visits stay.
     """
     window = [from_day + dt.timedelta(days=n) for n in range(days)]
-    cards = CrewCard.objects.select_related("crew").order_by("crew__name")
-    planned = [one for one in cards if one.crew.public_id not in options.crews_off]
+    planned = [one for one in card_list() if one.crew.public_id not in options.crews_off]
     visits = list(PlannedVisit.objects.filter(plan=told).select_related("crew")) if told else []
     done = {one.name for one in visits if one.state == VisitState.DONE}
     wanted = [one for one in _wanted(window) if one.visit.name not in done]

@@ -16,6 +16,7 @@ from core.problems import NotFound
 from core.tenancy.scope import contractor_scope, everywhere
 from faults.calendar_text import CalendarVisit, calendar_text
 from faults.models.dispatch import CalendarAddress, PlannedVisit, PlanState, VisitState
+from faults.selectors.day_plans import visit_call, visit_place
 
 SECRET_BYTES = 32
 KEPT_DAYS = 30
@@ -82,10 +83,7 @@ def _visits(crew: Crew) -> list[CalendarVisit]:
 
 
 def _told(visit: PlannedVisit) -> CalendarVisit:
-    check = visit.soak_check
-    call = visit.call or (check.repair.call if check is not None else None)
-    look = visit.inspection
-    place = call.property if call is not None else look.property if look is not None else None
+    call, place = visit_call(visit), visit_place(visit)
     what = _WHAT.get(visit.kind, "Visit")
     lines = [visit.why]
     if call is not None:
@@ -96,8 +94,8 @@ def _told(visit: PlannedVisit) -> CalendarVisit:
         sequence=visit.plan_id,
         starts_at=visit.starts_at,
         ends_at=visit.ends_at,
-        title=f"{what}: {place.name}" if place is not None else what,
-        where=place.address if place is not None else "",
+        title=f"{what}: {place.name}",
+        where=place.address,
         words="\n".join(filter(None, lines)),
         is_missed=visit.state == VisitState.MISSED,
     )

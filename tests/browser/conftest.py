@@ -25,15 +25,12 @@ AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 900}
 TOUCH_PX = 44
-MOST_TESTS = 25
-"""Contractors that are seeded, one for each test."""
+SEEDED_AT_ONCE = 4
+"""Contractors that are seeded together, one for each test."""
 _FLAGS = (
     "--no-sandbox --disable-gpu --no-first-run --disable-background-networking"
     " --disable-component-update --disable-sync"
 ).split()
-
-
-Served = tuple[str, Iterator[dict[str, str]], Callable[..., str]]
 
 
 @dataclass(frozen=True)
@@ -46,17 +43,55 @@ class Server:
     ran: Callable[..., str]
 
 
+@dataclass
+class Served:
+    """A server on a database in a file of its own, and the contractors that are free in it."""
+
+    address: str
+    environment: dict[str, str]
+    free: list[dict[str, str]] = field(default_factory=list)
+    seeded: int = 0
+
+    def ran(self, *words: str) -> str:
+        """What a command of the product says, on the server's database."""
+        run = subprocess.run(
+            [sys.executable, *words],
+            cwd=ROOT,
+            env=self.environment,
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=120,
+        )
+        assert run.returncode == 0, run.stderr
+        return run.stdout
+
+    def seeds(self, call: str) -> Any:
+        """What a function of the seeds prints."""
+        module = call.partition("(")[0].rpartition(".")[0]
+        words = f"import {module}; {call}"
+        return json.loads(self.ran("manage.py", "shell", "--no-imports", "-c", words))
+
+    def next_ids(self) -> dict[str, str]:
+        """Those of a contractor that no other test has."""
+        if not self.free:
+            first = self.seeded + 1
+            self.free = self.seeds(f"tests.browser.seed.seed_all({first}, {SEEDED_AT_ONCE})")
+            self.seeded += SEEDED_AT_ONCE
+        return self.free.pop(0)
+
+
 @pytest.fixture
-def server(_served: Served) -> Server:
+def server(served: Served) -> Server:
     """The pages as they are served, with a contractor that no other test has."""
-    address, seeded, ran = _served
-    return Server(address, next(seeded), ran)
+    return Server(served.address, served.next_ids(), served.ran)
 
 
 @pytest.fixture(scope="session")
-def _served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """A server on a database in a file of its own, and the contractors in it."""
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The server of this process's tests."""
     tmp_path = tmp_path_factory.mktemp("served")
+    bind = f"127.0.0.1:{free_port()}"
     environment = {
         **os.environ,
         "DJANGO_SETTINGS_MODULE": "core.settings.embedded",
@@ -67,24 +102,8 @@ def _served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         "REDIS_URL": "",
         "OPENBLAS_NUM_THREADS": "1",
     }
-
-    def ran(*words: str) -> str:
-        run = subprocess.run(
-            [sys.executable, *words],
-            cwd=ROOT,
-            env=environment,
-            capture_output=True,
-            text=True,
-            check=False,
-            timeout=120,
-        )
-        assert run.returncode == 0, run.stderr
-        return run.stdout
-
-    ran("manage.py", "migrate", "--verbosity", "0")
-    seeding = f"from tests.browser.seed import seed_all; seed_all({MOST_TESTS})"
-    seeded = json.loads(ran("manage.py", "shell", "--no-imports", "-c", seeding))
-    bind = f"127.0.0.1:{free_port()}"
+    made = Served(f"http://{bind}", environment)
+    made.ran("manage.py", "migrate", "--verbosity", "0")
     words = ["-m", "gunicorn", "core.wsgi:application", "--worker-class", "gthread"]
     words += ["--threads", "8", "--bind", bind]
     with (tmp_path / "log").open("wb") as log:
@@ -92,8 +111,8 @@ def _served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
             [sys.executable, *words], cwd=ROOT, env=environment, stdout=log, stderr=log
         )
     try:
-        wait_until(lambda: _answers(f"http://{bind}/livez"), "the server answers")
-        yield f"http://{bind}", iter(seeded), ran
+        wait_until(lambda: _answers(f"{made.address}/livez"), "the server answers")
+        yield made
     finally:
         process.terminate()
         process.wait(30)

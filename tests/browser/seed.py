@@ -8,9 +8,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import sys
-from unittest.mock import patch
-
-from django.contrib.auth.hashers import make_password
 
 from core.accounts.actor import Actor, Role, system_actor
 from core.accounts.people import contractor_create, crew_create, person_create
@@ -126,10 +123,7 @@ def _troubled(path: WirePath, by: Actor) -> tuple[TroubleFlag, Inspection]:
     return flag, look
 
 
-def seed_all(count: int) -> None:
-    """So many contractors; their ids are printed. Their one password is hashed once: that is slow
-    on purpose, and takes longer than all the rest."""
-    hashed = make_password(PASSWORD)
-    with patch("django.contrib.auth.base_user.make_password", return_value=hashed):
-        seeded = [seed(number) for number in range(1, count + 1)]
-    sys.stdout.write(json.dumps(seeded))
+def seed_all(first: int, count: int) -> None:
+    """So many contractors, numbered from the first on; their ids are printed."""
+    numbers = range(first, first + count)
+    sys.stdout.write(json.dumps([seed(number) for number in numbers]))

@@ -31,11 +31,13 @@ from demo.stories import LAST_EVENT
 from faults.audit_question import AuditQuestion
 from faults.forms.place import place_document
 from faults.models import (
+    DayPlan,
     FaultCall,
     FaultEvent,
     Finding,
     Inspection,
     Observation,
+    PlanState,
     RemovedPart,
     SoakCheck,
     Trace,
@@ -80,6 +82,7 @@ def test_the_demo_is_whole_and_made_once(demo: Contractor) -> None:
         check_trouble_stretches()
         check_trouble_flags()
         check_open_calls()
+        check_days()
         check_changes()
     check_audit(demo)
     before = demo_counts()
@@ -196,10 +199,21 @@ def check_trouble_flags() -> None:
         assert Inspection.objects.filter(flag=flag, state="open").count() == 1
 
 
+def check_days() -> None:
+    """A plan holds and gives both crews visits, each with why."""
+    held = DayPlan.objects.get(state=PlanState.PUBLISHED)
+    visits = list(held.visits.select_related("crew"))
+    assert {one.crew.name for one in visits} == {"North crew", "South crew"}
+    planned = {f"call:{call.public_id}" for call in FaultCall.objects.filter(state="planned")}
+    assert planned
+    assert planned <= {one.name for one in visits}
+    assert all(one.why for one in visits)
+
+
 def check_open_calls() -> None:
     calls = FaultCall.objects.filter(closed_at__isnull=True)
     states = {call.path.label: call.state for call in calls if call.path is not None}
-    assert states["Bandstand path"] == "reported"
+    assert states["Bandstand path"] == "planned"
     assert states["Quarry path"] in ("tracing", "narrowed")
     assert len(states) == 2
     half_way = Trace.objects.get(ended_at__isnull=True)

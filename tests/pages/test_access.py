@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,13 +13,17 @@ from django.urls import URLPattern, get_resolver, reverse
 
 from core.accounts.actor import Role
 from core.clock import now
-from core.models import Contractor, Person
+from core.models import Contractor, Crew, Person
 from core.tenancy.scope import contractor_scope
 from faults.models import (
+    CalendarAddress,
+    DayPlan,
     Finding,
     Inspection,
     Observation,
     Photo,
+    PlannedVisit,
+    PlanState,
     RemovedPart,
     Repair,
     TroubleFlag,
@@ -27,6 +31,7 @@ from faults.models import (
 from faults.models import Trace as TraceRow
 from faults.pages.audit_urls import urlpatterns as audit_pages
 from faults.pages.urls import urlpatterns as faults_pages
+from faults.services.calendar_addresses import calendar_address_issue
 from faults.services.photos import photo_add
 from faults.services.recurrence_runs import run_search, run_store
 from faults.services.removed_parts import PartDetails, part_remove
@@ -34,6 +39,7 @@ from sites.pages.urls import urlpatterns as sites_pages
 from tests.conftest import person_of
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.pages.conftest import Entering, entered, text_of
+from tests.planning.things import a_crew_with_card, a_plan
 from tests.repairs.field import REMADE, repaired
 from tests.repairs.test_photos_and_parts import picture
 from tests.trouble.history import EVIDENCE
@@ -61,6 +67,14 @@ POSTED = {
     "trace-withdraw",
     "trace-end",
     "trouble-flag-move",
+    "day-plan-move",
+    "day-plan-take-back",
+    "day-plan-publish",
+    "day-plan-call-off",
+    "visit-say",
+    "visit-keep",
+    "crew-calendar",
+    "calendar-end",
 }
 """Addresses that only take forms."""
 FORMS = {
@@ -80,12 +94,37 @@ BOTH = {
     "inspection",
     "inspection-rules",
     "controller-seasons",
+    "day-plans",
+    "crew-card",
     *FORMS,
 }
 """Pages that also take a form."""
 WORK = {"repair": Repair, "part": RemovedPart, "photo": Photo}
-OF_NOBODY = {"open-calls", "properties", "board", "trouble", "inspections", "inspection-rules"}
+OF_NOBODY = {
+    *("open-calls", "properties", "board", "trouble", "inspections", "inspection-rules"),
+    *("day-plans", "my-day"),
+}
 """Pages that name no one thing: everyone sees their own on them."""
+
+
+def _plan() -> DayPlan:
+    return DayPlan.objects.get()
+
+
+def _crew() -> Crew:
+    return Crew.objects.get(card__isnull=False)
+
+
+OF_DAYS: dict[str, Callable[[], list[Any]]] = {
+    **dict.fromkeys(("day-plan", "day-plan-look", "day-plan-move"), lambda: [_plan()]),
+    **dict.fromkeys(("day-plan-take-back", "day-plan-publish"), lambda: [_plan()]),
+    **dict.fromkeys(("day-plan-call-off", "day-plan-against"), lambda: [_plan()]),
+    "crew-day": lambda: [_plan(), _crew()],
+    **dict.fromkeys(("visit-say", "visit-keep"), lambda: [PlannedVisit.objects.get()]),
+    **dict.fromkeys(("crew-card", "crew-calendar"), lambda: [_crew()]),
+    "calendar-end": lambda: [CalendarAddress.objects.get()],
+}
+"""What pages of days are about."""
 
 
 @pytest.fixture
@@ -97,8 +136,18 @@ def ended(hunt: Hunt, settings: Any, tmp_path: Path) -> Hunt:
     part_remove(call=hunt.call, details=PartDetails("T1", "decoder"), repair=repair, by=hunt.by)
     photo_add(of=repair, moment="repair", content=picture(), by=hunt.by)
     an_inspection_of(hunt)
+    a_day_of(hunt)
     hunt.again()
     return hunt
+
+
+def a_day_of(hunt: Hunt) -> None:
+    """A plan that holds with a visit for the call, by a crew with a card and a calendar."""
+    plan, crew = a_plan(hunt.by, PlanState.PUBLISHED), a_crew_with_card(hunt.by)
+    at = {"starts_at": now(), "ends_at": now()}
+    name = f"call:{hunt.call.public_id}"
+    PlannedVisit.objects.create(plan=plan, crew=crew, name=name, kind="call", call=hunt.call, **at)
+    calendar_address_issue(crew=crew, by=hunt.by)
 
 
 def an_inspection_of(hunt: Hunt) -> None:
@@ -131,6 +180,8 @@ def address_of(name: str, hunt: Hunt) -> str:
     if kind in WORK:
         row = WORK[kind].objects.get(call=hunt.call)
         return reverse(name, args=[row.public_id])
+    if name in OF_DAYS:
+        return reverse(name, args=[one.public_id for one in OF_DAYS[name]()])
     kinds = {
         "property": hunt.call.property.public_id,
         "path": hunt.trace.path.public_id,

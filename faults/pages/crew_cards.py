@@ -1,0 +1,207 @@
+"""How a crew is planned with, and the addresses of its calendar."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST
+
+from core.accounts.actor import Actor
+from core.accounts.directory import crew_get
+from core.models.accounts import Crew
+from core.pages.access import page
+from core.pages.problems import problem_onto_form
+from core.problems import Problem
+from faults.models.dispatch import CrewCard
+from faults.pages.day_plans import may_plan, refuse_who_does_not_plan
+from faults.selectors.day_plans import calendar_address_get, calendar_address_list, crew_card
+from faults.services.calendar_addresses import calendar_address_issue, calendar_address_revoke
+from faults.services.crew_cards import MOST_PEOPLE, CrewPlanned, crew_card_set
+
+Document = dict[str, Any]
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_LINE = re.compile(
+    r"(?P<first>[a-z]{3})(?:-(?P<last>[a-z]{3}))? (?P<start>\d\d:\d\d)-(?P<stop>\d\d:\d\d)"
+    r"(?P<rests>(?:, rest \d{1,3} min \d\d:\d\d-\d\d:\d\d)*)"
+)
+_REST = re.compile(r"rest (\d{1,3}) min (\d\d:\d\d)-(\d\d:\d\d)")
+_PART = re.compile(r"(\d{1,5}) (.+)")
+RIGHT = "lines such as: mon-fri 07:30-16:00, rest 30 min 11:30-13:00"
+
+
+class WordsField(forms.CharField):
+    """Words parted by commas."""
+
+    def clean(self, value: Any) -> list[str]:
+        """The words, each once."""
+        text = super().clean(value) or ""
+        return list(dict.fromkeys(one.strip() for one in text.split(",") if one.strip()))
+
+
+class PartsField(forms.CharField):
+    """Counts of parts parted by commas: ``4 splice kit, 1 decoder``."""
+
+    def clean(self, value: Any) -> dict[str, int]:
+        """Counts by word."""
+        found = {}
+        for one in filter(None, map(str.strip, (super().clean(value) or "").split(","))):
+            read = _PART.fullmatch(one)
+            if read is None:
+                raise forms.ValidationError(f"“{one}” does not fit; right: 4 splice kit, 1 decoder")
+            found[read[2]] = int(read[1])
+        return found
+
+
+class HoursField(forms.CharField):
+    """Weekly hours, a line for days that are alike."""
+
+    widget = forms.Textarea
+
+    def clean(self, value: Any) -> list[Document]:
+        """Rows in the words of ``faults.crew_hours``."""
+        rows = []
+        for line in filter(None, map(str.strip, (super().clean(value) or "").lower().split("\n"))):
+            rows += _rows_of(line)
+        return sorted(rows, key=lambda row: (row["weekday"], row["start"]))
+
+
+def _rows_of(line: str) -> list[Document]:
+    read = _LINE.fullmatch(line)
+    days = _days(read) if read else []
+    if read is None or not days:
+        raise forms.ValidationError(f"“{line[:60]}” cannot be read; right: {RIGHT}")
+    rests = [
+        {"earliest": start, "latest": stop, "minutes": int(minutes)}
+        for minutes, start, stop in _REST.findall(read["rests"])
+    ]
+    hours: Document = {"start": read["start"], "stop": read["stop"]}
+    return [{"weekday": day, **hours} | ({"breaks": rests} if rests else {}) for day in days]
+
+
+def _days(read: re.Match[str]) -> list[int]:
+    first, last = read["first"], read["last"] or read["first"]
+    if first not in WEEKDAYS or last not in WEEKDAYS:
+        return []
+    return list(range(WEEKDAYS.index(first), WEEKDAYS.index(last) + 1))
+
+
+def hours_words(rows: list[Document]) -> str:
+    """Weekly hours as lines that the field reads."""
+    lines: list[tuple[int, int, str]] = []
+    for row in sorted(rows, key=lambda one: (one["weekday"], one["start"])):
+        rests = "".join(
+            f", rest {one['minutes']} min {one['earliest']}-{one['latest']}"
+            for one in row.get("breaks", [])
+        )
+        words = f"{row['start']}-{row['stop']}{rests}"
+        alike = next((n for n, line in enumerate(lines) if line[2] == words), None)
+        if alike is not None and lines[alike][1] == row["weekday"] - 1:
+            lines[alike] = (lines[alike][0], row["weekday"], words)
+        else:
+            lines.append((row["weekday"], row["weekday"], words))
+    return "\n".join(
+        f"{WEEKDAYS[a]}{'' if a == b else '-' + WEEKDAYS[b]} {words}" for a, b, words in lines
+    )
+
+
+class CardForm(forms.Form):
+    """How a crew is planned with."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    time_zone = forms.CharField(label="Time zone", help_text="Such as Europe/Madrid.")
+    base_lat = forms.FloatField(label="Base, degrees north")
+    base_lon = forms.FloatField(label="Base, degrees east")
+    people = forms.IntegerField(label="People", min_value=1, max_value=MOST_PEOPLE)
+    skills = WordsField(label="Skills", required=False, help_text="Parted by commas.")
+    tools = WordsField(label="Tools aboard", required=False, help_text="Parted by commas.")
+    parts = PartsField(
+        label="Parts aboard at the start", required=False, help_text="4 splice kit, 1 decoder"
+    )
+    hours = HoursField(label="Shifts", required=False, help_text=RIGHT.capitalize())
+    days_off = WordsField(
+        label="Days off", required=False, help_text="Such as 2026-12-24, 2026-12-25."
+    )
+
+
+def _initial(card: CrewCard | None) -> Document:
+    if card is None:
+        return {"version": 0, "people": 1}
+    return {
+        "version": card.version,
+        "time_zone": card.time_zone,
+        "base_lat": card.base_lat,
+        "base_lon": card.base_lon,
+        "people": card.people,
+        "skills": ", ".join(card.skills),
+        "tools": ", ".join(card.tools),
+        "parts": ", ".join(f"{count} {name}" for name, count in card.parts.items()),
+        "hours": hours_words(card.hours),
+        "days_off": ", ".join(card.days_off),
+    }
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@page
+def crew_card_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """A crew's card, and its calendar addresses."""
+    crew = crew_get(public_id)
+    card = crew_card(crew)
+    form, status = CardForm(initial=_initial(card)), 200
+    if request.method == "POST":
+        refuse_who_does_not_plan(actor)
+        form, status = CardForm(request.POST), 422
+        if form.is_valid():
+            said = dict(form.cleaned_data)
+            version = said.pop("version")
+            try:
+                crew_card_set(crew=crew, planned=CrewPlanned(**said), version=version, by=actor)
+            except Problem as problem:
+                problem_onto_form(form, problem)
+                status = int(problem.status)
+            else:
+                messages.success(request, f"{crew.name} is planned with so.")
+                return redirect("day-plans")
+    return _shown(request, actor, crew, form, status=status)
+
+
+def _shown(
+    request: HttpRequest, actor: Actor, crew: Crew, form: CardForm, *, status: int, told: str = ""
+) -> HttpResponse:
+    context = {
+        "crew": crew,
+        "form": form,
+        "addresses": list(calendar_address_list(crew)),
+        "may_plan": may_plan(actor),
+        "told": told,
+    }
+    return render(request, "faults/crew_card.html", context, status=status)
+
+
+@require_POST
+@page
+def crew_calendar(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """A new address of a crew's calendar: shown in this answer alone, for it is not kept."""
+    refuse_who_does_not_plan(actor)
+    crew = crew_get(public_id)
+    _, secret = calendar_address_issue(crew=crew, by=actor)
+    told = request.build_absolute_uri(reverse("calendar", args=[secret]))
+    form = CardForm(initial=_initial(crew_card(crew)))
+    return _shown(request, actor, crew, form, status=201, told=told)
+
+
+@require_POST
+@page
+def crew_calendar_revoke(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
+    """End an address of a crew's calendar at once."""
+    refuse_who_does_not_plan(actor)
+    address = calendar_address_get(public_id)
+    calendar_address_revoke(address=address, by=actor)
+    messages.success(request, "The address answers no more.")
+    return redirect("crew-card", address.crew.public_id)
