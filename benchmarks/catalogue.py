@@ -12,6 +12,7 @@ from benchmarks import (
     bench_dispatch,
     bench_load,
     bench_methods,
+    bench_priors,
     bench_recurrence,
     bench_recurrence_looks,
     bench_recurrence_nightly,
@@ -162,6 +163,7 @@ def _all() -> Iterator[Benchmark]:
         bench_sound_record.row_of,
         bench_sound_record.sound_record_section,
     )
+    yield bench_priors.priors_benchmark()
     yield Benchmark(
         "partial-restore",
         "The smallest part to leave off",

@@ -98,6 +98,19 @@ def test_what_a_proof_goes_by_is_what_it_would_be_without_history() -> None:
     np.testing.assert_allclose(bare, without[0].posterior.chance, rtol=1e-12)
 
 
+def test_a_chance_that_history_alone_makes_proves_nothing() -> None:
+    """A proof that stands is taken away where its chance is made out to be the history's work."""
+    last = sessions(SHORT_AT_D5, problem_of(SHORT_AT_D5))[-1].case
+    assert last.next_test(D5).act == "proved"
+    own = last.posterior.hypotheses
+    by_history = np.where(np.arange(len(own.places)) == own.index[D5], 1e9, 1.0)
+    posterior = replace(last.posterior, hypotheses=replace(own, history=by_history))
+    told = replace(last, posterior=posterior)
+    assert told.chance_of(D5) == last.chance_of(D5) > 0.999
+    assert told.bare_chance_of(D5) < 0.999
+    assert told.next_test(D5).act != "proved"
+
+
 @pytest.mark.parametrize("factor", [0.2, 8.5])
 def test_no_history_weighs_past_its_bounds(factor: float) -> None:
     with pytest.raises(ValueError, match=r"0\.25 to 8"):
