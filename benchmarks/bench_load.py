@@ -24,6 +24,7 @@ from urllib.request import Request, urlopen
 
 import numpy as np
 
+from benchmarks.child import child
 from benchmarks.report import table
 from benchmarks.runner import ROOT, Benchmark, Row
 from core.environment import handed_on
@@ -253,21 +254,8 @@ def installation(database: str) -> Iterator[Served]:
 def _server(environment: dict[str, str]) -> Iterator[Served]:
     environment = environment | {"OPENBLAS_NUM_THREADS": "1"}
 
-    def run(*words: str) -> str:
-        ran = subprocess.run(
-            [sys.executable, *words],
-            cwd=ROOT,
-            env=environment,
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        if ran.returncode:
-            raise RuntimeError(f"{words}: {ran.stderr}")
-        return ran.stdout
-
-    run("manage.py", "migrate", "--verbosity", "0")
-    tokens = run("-m", "benchmarks.load_setup", str(CONTRACTORS)).split()
+    child(environment, "manage.py", "migrate", "--verbosity", "0")
+    tokens = child(environment, "-m", "benchmarks.load_setup", str(CONTRACTORS)).split()
     port = free_port()
     serve = [sys.executable, "manage.py", "serve", "--bind", f"127.0.0.1:{port}"]
     process = subprocess.Popen(serve, cwd=ROOT, env=environment, stderr=subprocess.DEVNULL)

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 
+from benchmarks.child import child
 from benchmarks.looks_drawing import load_svg
 from benchmarks.report import table
 from benchmarks.runner import ROOT, Row
@@ -59,22 +58,10 @@ def looks_row(key: str) -> Row:
             CLAMPLINE_SECRET_KEY="for benchmarks only",  # noqa: S106 - of a server that ends
             DJANGO_SETTINGS_MODULE="core.settings.embedded",
         )
-        out = ""
-        for words in (["manage.py", "migrate", "--verbosity", "0"], ["-m", "benchmarks.looks_run"]):
-            ran = subprocess.run(
-                [sys.executable, *words],
-                cwd=ROOT,
-                env=environment,
-                capture_output=True,
-                text=True,
-                check=False,
-            )
-            if ran.returncode:
-                raise RuntimeError(ran.stderr[-3000:])
-            out = ran.stdout
+        child(environment, "manage.py", "migrate", "--verbosity", "0")
+        row: Row = json.loads(child(environment, "-m", "benchmarks.looks_run"))
     finally:
         server.remove()
-    row: Row = json.loads(out)
     return row
 
 

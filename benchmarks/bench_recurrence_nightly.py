@@ -7,11 +7,10 @@ the wall clock holds the server's work too. Beside it the same rows counted by a
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 
+from benchmarks.child import child
 from benchmarks.report import table
-from benchmarks.runner import ROOT, Row
+from benchmarks.runner import Row
 from core.environment import handed_on
 from tests.services.servers import PostgresServer
 
@@ -56,24 +55,11 @@ def nightly_row(key: str) -> Row:
             DJANGO_SETTINGS_MODULE="core.settings.embedded",
         )
 
-        def child(*words: str) -> str:
-            ran = subprocess.run(
-                [sys.executable, *words],
-                cwd=ROOT,
-                env=environment,
-                capture_output=True,
-                text=True,
-                check=False,
-            )
-            if ran.returncode:
-                raise RuntimeError(ran.stderr[-3000:])
-            return ran.stdout
-
-        child("manage.py", "migrate", "--verbosity", "0")
-        child("-m", "benchmarks.nightly_fill", all_rows, str(PATHS[key]))
-        row: Row = json.loads(child("-m", "benchmarks.nightly_run", "full"))
-        child("-m", "benchmarks.nightly_fill", all_rows, str(PATHS[key]), "day")
-        row |= json.loads(child("-m", "benchmarks.nightly_run", "part"))
+        child(environment, "manage.py", "migrate", "--verbosity", "0")
+        child(environment, "-m", "benchmarks.nightly_fill", all_rows, str(PATHS[key]))
+        row: Row = json.loads(child(environment, "-m", "benchmarks.nightly_run", "full"))
+        child(environment, "-m", "benchmarks.nightly_fill", all_rows, str(PATHS[key]), "day")
+        row |= json.loads(child(environment, "-m", "benchmarks.nightly_run", "part"))
     finally:
         server.remove()
     return row

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from benchmarks.child import child
 from benchmarks.report import table
-from benchmarks.runner import ROOT, Benchmark, Row
+from benchmarks.runner import Benchmark, Row
 from core.environment import handed_on
 from demo.own_services import own_postgres
 
@@ -43,8 +42,8 @@ def month_row(key: str) -> Row:
                 CLAMPLINE_SECRET_KEY="for benchmarks only",  # noqa: S106 - of a database that ends
                 **settings,
             )
-            _child(environment, "manage.py", "migrate", "--verbosity", "0")
-            month = json.loads(_child(environment, "-m", "benchmarks.repair_month_run", seed))
+            child(environment, "manage.py", "migrate", "--verbosity", "0")
+            month = json.loads(child(environment, "-m", "benchmarks.repair_month_run", seed))
     return {"seed": int(seed), "database": database, **month}
 
 
@@ -55,20 +54,6 @@ def _database(folder: Path, name: str) -> Iterator[dict[str, str]]:
         return
     with own_postgres(folder / "postgres", is_lasting=False) as url:
         yield {"DATABASE_URL": url}
-
-
-def _child(environment: dict[str, str], *words: str) -> str:
-    ran = subprocess.run(
-        [sys.executable, *words],
-        cwd=ROOT,
-        env=environment,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    if ran.returncode:
-        raise RuntimeError(ran.stderr[-3000:])
-    return ran.stdout
 
 
 def month_section(rows: list[Row]) -> str:

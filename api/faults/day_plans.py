@@ -233,7 +233,7 @@ def change_told(row: dict[str, Any]) -> dict[str, Any]:
     """A change of a plan with moments in place of its minutes."""
     moments = {f"starts_{at}": minute_moment(row[f"start_{at}_min"]) for at in ("before", "after")}
     kept = ("visit", "kind", "crew_before", "crew_after", "why")
-    return {name: row[name] for name in kept if name in row} | moments
+    return {name: row[name] for name in kept} | moments
 
 
 def minute_moment(minute: int | None) -> str | None:

@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.described import IF_MATCH, Answer, described
-from api.faults.day_plans import PlanFigureDocument, change_told, minute_moment
+from api.faults.day_plans import PlanChangeDocument, PlanFigureDocument, change_told, minute_moment
 from api.preconditions import require_version
 from api.resource import Resource
 from api.strict import (
@@ -79,22 +79,11 @@ class ComparisonQuery(QuerySerializer):
     )
 
 
-class OtherDocument(serializers.Serializer[Any]):
-    """A visit that the plans do not have alike."""
-
-    visit = serializers.CharField()
-    kind = serializers.CharField()
-    crew_before = serializers.CharField(allow_null=True)
-    starts_before = serializers.DateTimeField(allow_null=True)
-    crew_after = serializers.CharField(allow_null=True)
-    starts_after = serializers.DateTimeField(allow_null=True)
-
-
 class ComparisonDocument(serializers.Serializer[Any]):
     """What two plans differ in."""
 
     alike = serializers.IntegerField(help_text="Visits with the same crew and start in both.")
-    others = OtherDocument(many=True)
+    others = PlanChangeDocument(many=True, help_text="Without `why`.")
     figures = PlanFigureDocument(many=True)
 
 

@@ -5,33 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from faults.dispatch.plan import Difference, Plan, Route, Stop, compare
-from faults.dispatch.replan import ChangeKind
-
-
-@dataclass(frozen=True, slots=True)
-class Other:
-    """A visit that two plans do not have alike."""
-
-    visit: str
-    kind: ChangeKind
-    crew_before: str | None
-    start_before_min: int | None
-    crew_after: str | None
-    start_after_min: int | None
+from faults.dispatch.replan import Change, ChangeKind
 
 
 @dataclass(frozen=True, slots=True)
 class Compared:
     """What two plans differ in: visits, how many they have alike, and all figures."""
 
-    others: tuple[Other, ...]
+    others: tuple[Change, ...]
     alike: int
     figures: tuple[Difference, ...]
 
 
 def compared(before: Plan, after: Plan) -> Compared:
     """Visits by crew and start, to the minute; those planned in one of the two alone are told as
-    left out by the other where it knew them, else as gone or added. O(visits)."""
+    left out by the other where it knew them, else as gone or added; why is not told. O(visits)."""
     old, new = before.places_of_visits(), after.places_of_visits()
     names = sorted(old.keys() | new.keys())
     found = [
@@ -46,7 +34,7 @@ def _other(
     old: tuple[Route, Stop] | None,
     new: tuple[Route, Stop] | None,
     left_out: frozenset[str],
-) -> Other | None:
+) -> Change | None:
     if old is None:
         kind = ChangeKind.ADDED
     elif new is None:
@@ -58,11 +46,12 @@ def _other(
     else:
         later = new[1].start_min > old[1].start_min
         kind = ChangeKind.LATER if later else ChangeKind.EARLIER
-    return Other(
+    return Change(
         name,
         kind,
         old[0].crew if old else None,
         old[1].start_min if old else None,
         new[0].crew if new else None,
         new[1].start_min if new else None,
+        why="",
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import asdict
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -294,15 +295,14 @@ def day_plan_against(request: HttpRequest, actor: Actor, public_id: str) -> Http
     before = plan_beside(after, request.GET.get("to", ""))
     found = plans_compared(before, after)
     names = day_names([before, after])
-    rows = [{name: getattr(one, name) for name in one.__dataclass_fields__} for one in found.others]
     context = {
         "before": before,
         "after": after,
         "alike": found.alike,
-        "changes": change_lines(rows, names, zone_of(after, list(card_list()))),
-        "figures": figure_lines(
-            [{"name": one.name, "before": one.before, "after": one.after} for one in found.figures]
+        "changes": change_lines(
+            [asdict(one) for one in found.others], names, zone_of(after, list(card_list()))
         ),
+        "figures": figure_lines([asdict(one) for one in found.figures]),
     }
     return render(request, "faults/day_compare.html", context)
 
