@@ -20,7 +20,10 @@ FLAGS = (
     "SELECT p.label, p.id, f.kind, f.state, f.places::text, f.evidence::text, f.raised_at"
     " FROM faults_troubleflag f JOIN {path} p ON p.id = f.path_id ORDER BY p.id, f.id"
 )
-LOOKS = "SELECT flag_id, number, state, due_on, planned_week FROM faults_inspection ORDER BY id"
+LOOKS = (
+    "SELECT path_id, flag_id, number, state, due_on, planned_week, places::text"
+    " FROM faults_inspection ORDER BY id"
+)
 PATH = "clampline_sites_wirepath"
 JOBS = 8
 
@@ -68,7 +71,9 @@ def test_however_it_is_run_flags_and_looks_are_those_of_one_clean_run(
         clean.wait_done(1, within_s=90.0)
         right = told(clean)
         assert right[0], "the bad stretch is flagged"
-        assert right[1], "a look is asked for"
+        flagged = [look for look in right[1] if look[1] is not None]
+        assert flagged, "a look at the flag is asked for"
+        assert len({look[0] for look in right[1]}) == 6, "every other path is looked at too"
         clean.end()
     redis_server.flush()
     with history(postgres_server, tmp_path / "rough", redis_server.url, "rough") as rough:
