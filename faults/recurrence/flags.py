@@ -36,11 +36,12 @@ LARGE_GROUP = 20_000
 and the fit's own error, then change no p-value by a hundredth of itself."""
 
 # Nodes of (φ, log μ): up to so many units, so many. A unit far out among few peers pulls the
-# posterior along, and leaving it out then needs nodes far from the middle. Against a fine grid a
-# p-value near 0.001 was off by 6 in 1,000 among 12 units, one of 0.00006 by 5 in 10,000 among 76.
-_NODES = ((100, 24, 9), (2000, 16, 7), (LARGE_GROUP, 12, 5))
+# posterior along, and leaving it out then needs nodes far from the middle, and a posterior that is
+# not cut off too near its top. Against a grid of 1,500 by 161, among 8 to 2,000 units with one of
+# 8 to 25 failures where peers have one, p-values were within 4 in 10,000 of themselves.
+_NODES = ((100, 48, 21), (2000, 16, 7), (LARGE_GROUP, 12, 5))
 _COARSE = 48
-_DROP = 12.0
+_DROP = 25.0
 _MOST_ROUNDS = 8
 
 
@@ -79,7 +80,7 @@ def flag_units(
     """Flags over all units, each against its peers.
 
     counts, exposure, group: shape (n,); ``group`` says who are peers. A unit without exposure, or
-    alone among its peers, has p-value 1. O(n log n); of the incomplete beta function 60 to 216
+    alone among its peers, has p-value 1. O(n log n); of the incomplete beta function 60 to 1008
     values a unit in small groups (units that are alike share theirs), one in large ones.
 
     Raises RecurrenceError for bad data.

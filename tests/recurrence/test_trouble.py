@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from faults.recurrence.checked import RecurrenceError
 from faults.recurrence.flag_life import Life, LifeRules, next_life
+from faults.recurrence.flags import peer_p_values
 from faults.recurrence.levelling import Look, WeekRules, levelled_weeks
 from faults.recurrence.trouble import (
     PathCells,
@@ -22,6 +23,7 @@ from faults.recurrence.trouble import (
     path_totals,
     scan_paths,
 )
+from tests.trouble.figures_anew import chances
 
 PATHS, CELLS = 12, 41
 PARAMS = TroubleParams(draws=399)
@@ -157,3 +159,18 @@ def test_looks_of_a_property_go_together_and_stay_unplanned_without_room() -> No
     # Room for one within ten years alone: the one that is due first has it.
     weeks = levelled_weeks(asked, WeekRules(0, lambda week: int(week == 9), lambda *_: True))
     assert weeks == (9, None, None, None)
+
+
+@pytest.mark.parametrize(("units", "most"), [(12, 17), (30, 20), (76, 15), (100, 20), (200, 25)])
+def test_a_unit_far_out_among_few_peers_has_the_p_value_of_a_fine_grid(
+    units: int, most: int
+) -> None:
+    """By the grid of the recomputed flags, which shares no code with what it checks; the grid
+    itself is good to 2 in 1,000 among a dozen units."""
+    rng = np.random.default_rng(units)
+    exposure = rng.uniform(0.5, 2.5, units)
+    counts = rng.poisson(0.8 * exposure)
+    counts[0] = most
+    found, _ = peer_p_values(counts.astype(np.int64), exposure)
+    right, _ = chances(counts, exposure, np.ones(units, dtype=np.bool_))
+    assert found == pytest.approx(right, rel=3e-3)

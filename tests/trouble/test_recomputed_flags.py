@@ -28,11 +28,10 @@ from tests.trouble.varied import END, varied
 pytestmark = pytest.mark.slow
 
 DIGITS = 1e-7
-NODES_OF_UNITS, NODES_OF_PATHS = 2e-3, 1e-2
-"""How far the product's few nodes are from a fine grid: among some 80 units 5 in 10,000, among a
-dozen paths 5 in 1,000."""
+NODES = 2e-3
+"""How far the chances from the product's nodes may be from those from a fine grid."""
 
-OWN_LOOSE = {"p": NODES_OF_UNITS, "q": NODES_OF_UNITS, "path_p": NODES_OF_PATHS}
+OWN_LOOSE = {"p": NODES, "q": NODES, "path_p": NODES}
 RARE = 1e-7
 
 

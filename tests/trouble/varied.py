@@ -108,7 +108,7 @@ def _scattered(number: int, path: WirePath, rng: random.Random, by: Actor) -> li
 def _trouble(paths: list[WirePath], by: Actor) -> list[Finding]:
     bad, trace = bad_places(paths[BAD]), a_trace_on(paths[BAD], by)
     found = [
-        failed(trace, bad[n % len(bad)], START + dt.timedelta(days=40 + 75 * n)) for n in range(9)
+        failed(trace, bad[n % len(bad)], START + dt.timedelta(days=40 + 42 * n)) for n in range(16)
     ]
     trace = a_trace_on(paths[STUBBORN], by)
     return found + [
