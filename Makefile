@@ -38,7 +38,9 @@ endif
 stack: debian-services $(VENV)/.runtime ## the same data on PostgreSQL and Redis: web, worker and beat
 	@exec $(BIN)/python -m demo.stack --bind $(BIND)
 
-test: test-sqlite test-postgres ## install what the tests need, then run all of them, on both databases
+# Side by side, for many of them wait; each run says all it has to say at its end.
+test: debian debian-services browser $(VENV)/.development ## install what the tests need, then run all of them, on both databases
+	@$(MAKE) --jobs=2 --output-sync=target WORKERS=2 test-sqlite test-postgres
 
 test-sqlite: debian debian-services browser $(VENV)/.development ## all tests, on SQLite
 	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal $(ARGS)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.services.installation import Installation
+from tests.services.installation import Installation, begun_postgres
 from tests.services.servers import PostgresServer, RedisServer
 
 Install = Callable[..., Installation]
@@ -63,8 +63,7 @@ def install_production(
 
     def make(**options: Any) -> Installation:
         return install(
-            database_url=postgres_server.database("jobs"),
-            reading_url=postgres_server.superuser_address("jobs"),
+            **begun_postgres(postgres_server, "jobs"),
             redis_url=redis_server.url,
             **options,
         )

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import atexit
 import json
 import os
+import shutil
 import signal
 import sqlite3
 import subprocess
 import sys
+import tempfile
 from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +22,9 @@ import psycopg
 
 from tests.architecture.house import ROOT
 from tests.jobs.work.tasks import EFFECT
-from tests.services.servers import wait_until
+from tests.services.servers import PostgresServer, wait_until
 
+BEGUN = "begun"
 _RUNNER = ("manage.py", "run_jobs", "--threads", "2")
 _WORKER = ("-m", "celery", "-A", "core.celery", "worker", "--concurrency", "2")
 PROCESSES: dict[str, tuple[str, ...]] = {
@@ -40,7 +45,11 @@ class Asked:
 
 @dataclass
 class Installation:
-    """``database_url`` empty: an SQLite file in ``folder``. ``reading_url``: sees all rows."""
+    """``database_url`` empty: an SQLite file in ``folder``. ``reading_url``: sees all rows.
+
+    Its tables are laid and a contractor is there: on SQLite as a copy of what was begun once, on
+    PostgreSQL anew unless ``is_begun`` says that the database is such a copy.
+    """
 
     folder: Path
     database_url: str = ""
@@ -48,9 +57,16 @@ class Installation:
     redis_url: str = ""
     lease_s: float = 60.0
     visibility_s: float = 3600.0
+    is_begun: bool = False
     _started: list[subprocess.Popen[bytes]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
+        if not self.database_url and not self.is_begun:
+            shutil.copyfile(_begun_sqlite(), self.sqlite_file)
+        elif not self.is_begun:
+            self.begin()
+
+    def begin(self) -> None:
         self.manage("migrate", "--verbosity", "0")
         self.manage("begin")
 
@@ -189,3 +205,26 @@ def all_once(installation: Installation, jobs: tuple[str, ...]) -> None:
     lost = set(jobs) - set(effects)
     assert not lost, f"{len(lost)} of {len(jobs)} lost"
     assert effects == Counter(jobs), "an effect was written twice, or by nobody's order"
+
+
+@cache
+def _begun_sqlite() -> Path:
+    """The file of an installation that was begun, once a process: laying all tables takes longer
+    than most of what is tested."""
+    folder = Path(tempfile.mkdtemp(prefix="clampline-begun-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    site = Installation(folder, is_begun=True)
+    site.begin()
+    return site.sqlite_file
+
+
+def begun_postgres(server: PostgresServer, name: str) -> dict[str, Any]:
+    """How an installation is made on a database of this name, a copy of one that was begun."""
+    if BEGUN not in server.databases():
+        with tempfile.TemporaryDirectory(prefix="clampline-begun-") as folder:
+            Installation(Path(folder), database_url=server.database(BEGUN))
+    return {
+        "database_url": server.database(name, template=BEGUN),
+        "reading_url": server.superuser_address(name),
+        "is_begun": True,
+    }

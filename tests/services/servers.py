@@ -127,11 +127,16 @@ class PostgresServer(_Server):
             return False
         return True
 
-    def database(self, name: str) -> str:
-        """The address of a new, empty database."""
+    def databases(self) -> set[str]:
+        """The names of all that were made."""
+        with psycopg.connect(self._admin(), autocommit=True) as connection:
+            return {row[0] for row in connection.execute("SELECT datname FROM pg_database")}
+
+    def database(self, name: str, template: str = "template1") -> str:
+        """The address of a new database, empty unless it is a copy of another one."""
         with psycopg.connect(self._admin(), autocommit=True) as connection:
             connection.execute(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
-            connection.execute(f"CREATE DATABASE {name} OWNER clampline")
+            connection.execute(f"CREATE DATABASE {name} OWNER clampline TEMPLATE {template}")
         return f"postgres://clampline@127.0.0.1:{self.port}/{name}"
 
     def superuser_address(self, name: str) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.services.conftest import Install
-from tests.services.installation import Installation, kill_group
+from tests.services.installation import Installation, begun_postgres, kill_group
 from tests.services.servers import PostgresServer, RedisServer, wait_until
 
 pytestmark = pytest.mark.slow
@@ -23,8 +23,7 @@ def test_a_plan_whose_worker_is_killed_is_made_once(
     folder.mkdir()
     site = Installation(
         folder,
-        database_url=postgres_server.database("planned"),
-        reading_url=postgres_server.superuser_address("planned"),
+        **begun_postgres(postgres_server, "planned"),
         redis_url=redis_server.url,
         lease_s=3.0,
     )

@@ -9,7 +9,15 @@ import time
 import pytest
 
 from tests.services.conftest import Install
-from tests.services.installation import Asked, Installation, all_once, asked, kill_group, p95
+from tests.services.installation import (
+    Asked,
+    Installation,
+    all_once,
+    asked,
+    begun_postgres,
+    kill_group,
+    p95,
+)
 from tests.services.servers import PostgresServer, RedisServer, wait_until
 
 pytestmark = pytest.mark.slow
@@ -158,8 +166,7 @@ def test_postgres_restarted_under_a_runner(
     install: Install, postgres_server: PostgresServer
 ) -> None:
     site = install(
-        database_url=postgres_server.database("jobs"),
-        reading_url=postgres_server.superuser_address("jobs"),
+        **begun_postgres(postgres_server, "jobs"),
         lease_s=3.0,
     )
     runner = site.start("runner")
@@ -177,8 +184,7 @@ def test_two_beats_and_two_runners_on_postgres(
     install: Install, postgres_server: PostgresServer
 ) -> None:
     site = install(
-        database_url=postgres_server.database("jobs"),
-        reading_url=postgres_server.superuser_address("jobs"),
+        **begun_postgres(postgres_server, "jobs"),
     )
     for name in ("runner", "runner", "beat", "beat"):
         site.start(name)

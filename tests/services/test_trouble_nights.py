@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from tests.services.conftest import Install
-from tests.services.installation import Installation, kill_group
+from tests.services.installation import Installation, begun_postgres, kill_group
 from tests.services.servers import PostgresServer, RedisServer, wait_until
 
 pytestmark = pytest.mark.slow
@@ -39,8 +39,7 @@ def history(postgres: PostgresServer, folder: Path, redis_url: str, name: str) -
     folder.mkdir()
     site = Installation(
         folder,
-        database_url=postgres.database(name),
-        reading_url=postgres.superuser_address(name),
+        **begun_postgres(postgres, name),
         redis_url=redis_url,
         lease_s=3.0,
     )

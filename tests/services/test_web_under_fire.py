@@ -20,7 +20,7 @@ import pytest
 
 from demo.own_services import free_port
 from tests.services.conftest import Install
-from tests.services.installation import Installation, kill_group
+from tests.services.installation import Installation, begun_postgres, kill_group
 from tests.services.servers import PostgresServer, wait_until
 
 pytestmark = pytest.mark.slow
@@ -134,8 +134,7 @@ def each_once(web: Web) -> None:
 @pytest.fixture
 def on_postgres(install: Install, postgres_server: PostgresServer) -> Installation:
     return install(
-        database_url=postgres_server.database("web"),
-        reading_url=postgres_server.superuser_address("web"),
+        **begun_postgres(postgres_server, "web"),
     )
 
 
