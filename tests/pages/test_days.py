@@ -5,10 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from django.db import connection
 from django.forms import ValidationError
 from django.test import Client
-from django.test.utils import CaptureQueriesContext
 
 from core.accounts.actor import Actor, Role
 from core.accounts.people import crew_create
@@ -19,6 +17,7 @@ from faults.pages.day_drawing import LEFT, WIDTH
 from faults.pages.day_names import DayNames
 from faults.selectors.day_plans import plan_get
 from faults.services.day_plans import plan_publish
+from tests.api.test_query_budgets import queries
 from tests.conftest import person_of
 from tests.pages.conftest import Entering, text_of
 from tests.planning.test_day_plans import at_dawn, made
@@ -63,10 +62,8 @@ def test_a_day_is_drawn_within_its_hours_and_asked_for_in_few_queries(
 ) -> None:
     address = f"/days/{draft.public_id}"
     supervisor.get(address)
-    with CaptureQueriesContext(
-        connection,
-    ) as few:
-        page = supervisor.get(address)
+    few = queries(lambda: supervisor.get(address))
+    page = supervisor.get(address)
     view = page.context["view"]
     blocks = [block for row in view.timeline.rows for block in row.blocks]
     assert len(blocks) == draft.visits.count()
@@ -83,11 +80,10 @@ def test_a_day_is_drawn_within_its_hours_and_asked_for_in_few_queries(
     for number in range(3, 7):
         a_call(by, number)
     more = made(by)
-    with CaptureQueriesContext(connection) as many:
-        supervisor.get(f"/days/{more.public_id}")
+    many = queries(lambda: supervisor.get(f"/days/{more.public_id}"))
     assert more.visits.count() > draft.visits.count()
     # What is left out is looked up once more, however many.
-    assert len(many) <= len(few) + 1 <= 10
+    assert many <= few + 1 <= 10
 
 
 @pytest.mark.slow
