@@ -6,12 +6,16 @@ SHELL := /bin/bash
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
 MAKEFLAGS += --no-print-directory
+# Every process of a test run reads the same compiled modules, whatever the shell prefers.
+unexport PYTHONDONTWRITEBYTECODE
 
 PYTHON ?= python3.11
 VENV ?= .venv
 BIN := $(VENV)/bin
 # Processes that run tests side by side: tests of services mostly wait, so one more than two cores.
 WORKERS ?= 3
+# Quick tests never wait.
+QUICK_WORKERS ?= 2
 # What the browser tests take from npm.
 AXE := tests/browser/node_modules/axe-core/axe.min.js
 # More words for pytest, for example: make test ARGS="-k ladder -x"
@@ -52,7 +56,7 @@ test-postgres: debian-services $(VENV)/.development ## those that touch a databa
 		|| $(if $(strip $(ARGS)),[ $$? -eq 5 ],exit $$?)
 
 quick: debian lint ## below 90 s: checks of the code, and the tests not marked slow
-	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal -m "not slow" $(ARGS)
+	@$(BIN)/python -m pytest -n $(QUICK_WORKERS) --dist worksteal -m "not slow" $(ARGS)
 
 lint: $(VENV)/.development ## ruff, mypy, the import contracts, Django's own checks
 	@$(BIN)/ruff check .

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable, Iterator
 
 import pytest
@@ -14,6 +15,7 @@ from core.accounts.sign_in import person_actor
 from core.models import Contractor, Person
 from core.tenancy.scope import contractor_scope, everywhere
 from core.tenancy.walls import lower_walls
+from tests import begun
 
 # Two test processes share two cores with whatever else runs there, so a wall-clock deadline for
 # one example says nothing about the code. A failing example is printed so that it can be kept.
@@ -33,6 +35,21 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 PASSWORD = "weathered-oak-trellis"  # noqa: S105 - of people who exist in tests alone
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None,
+) -> Iterator[None]:
+    """The database in memory starts as a copy of one that was migrated before; pytest-django's
+    own migrating then finds no table to lay. It lives as long as somebody holds it open."""
+    if connection.vendor != "sqlite":
+        yield
+        return
+    held = sqlite3.connect(connection.creation._get_test_db_name(), uri=True)
+    begun.copy_into(held)
+    yield
+    held.close()
 
 
 @pytest.fixture(autouse=True)

@@ -14,6 +14,8 @@ SECRET_KEY = "for tests only, signs nothing that outlives a test run"  # noqa: S
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 
 DATABASES = {"default": database(environment.text("CLAMPLINE_TEST_DATABASE_URL"), ":memory:")}
+if environment.text("CLAMPLINE_TEST_DATABASE_URL"):
+    DATABASES["default"]["TEST"] = {"TEMPLATE": DATABASES["default"]["NAME"]}
 
 # Argon2 takes its time by design; tests sign in often.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -30,6 +30,7 @@ def stored() -> Any:
     return json.loads(STORED.read_text(encoding="utf-8"))
 
 
+@pytest.mark.slow
 def test_the_schema_is_valid_and_warns_of_nothing(capsys: pytest.CaptureFixture[str]) -> None:
     call_command("spectacular", "--validate", "--fail-on-warn", "--format", "openapi-json")
     assert json.loads(capsys.readouterr().out)["openapi"] == "3.1.0"

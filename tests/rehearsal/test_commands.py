@@ -105,6 +105,7 @@ class Follower:
         return self.process.returncode, complaints
 
 
+@pytest.mark.slow
 def test_follow_played_by_another_process_is_the_same_as_rehearse(
     truth: Rehearsal, file: Path
 ) -> None:

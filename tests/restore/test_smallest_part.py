@@ -207,6 +207,7 @@ def test_the_likeliest_suspects_that_hold_the_chance() -> None:
         to_be_off([Suspected(Place("controller"))])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shape", ["straight", "branching", "bushy"])
 def test_a_thousand_devices_below_a_second(shape: str) -> None:
     path = large_case(1000, shape, 0).rehearsal.survey  # type: ignore[arg-type]

@@ -21,6 +21,7 @@ from typing import Any
 import psycopg
 
 from tests.architecture.house import ROOT
+from tests.begun import migrated_sqlite
 from tests.jobs.work.tasks import EFFECT
 from tests.services.servers import PostgresServer, wait_until
 
@@ -214,6 +215,7 @@ def _begun_sqlite() -> Path:
     folder = Path(tempfile.mkdtemp(prefix="clampline-begun-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     site = Installation(folder, is_begun=True)
+    shutil.copyfile(migrated_sqlite(), site.sqlite_file)
     site.begin()
     return site.sqlite_file
 

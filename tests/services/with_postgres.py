@@ -3,7 +3,8 @@
 ``python -m tests.services.with_postgres -- pytest -m database``
 
 The database is named to the tests by ``CLAMPLINE_TEST_DATABASE_URL``; its role owns it and is no
-superuser, so that row-level security is tested as it holds in production. It is gone afterwards.
+superuser, so that row-level security is tested as it holds in production. Its tables are laid once:
+each process of the tests copies it. It is gone afterwards.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ from pathlib import Path
 
 from core.environment import handed_on
 from demo.own_services import own_postgres
+from tests.architecture.house import ROOT
 
+MIGRATE = (sys.executable, "manage.py", "migrate", "--verbosity", "0")
 USAGE = "usage: python -m tests.services.with_postgres -- COMMAND..."
 
 
@@ -30,6 +33,7 @@ def main(words: list[str]) -> int:
         folder.chmod(0o711)
         with own_postgres(folder / "postgres", is_lasting=False) as url:
             environment = handed_on(CLAMPLINE_TEST_DATABASE_URL=url)
+            subprocess.run(MIGRATE, env=handed_on(DATABASE_URL=url), cwd=ROOT, check=True)
             return subprocess.run(words[1:], env=environment, check=False).returncode
 
 
