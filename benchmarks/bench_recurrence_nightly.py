@@ -73,8 +73,7 @@ def nightly_section(rows: list[Row]) -> str:
         " the worker's own seconds, one process; `memory_mb`: the most it held; `group_by_s`:"
         " events by path and kind, segments by path; `same`: whether a run that made all tallies"
         " anew found the same to the last digit; `load`: of the machine as the run began, others at"
-        " work there. `planted_found`: of stretches of six cells that failed six times more; among"
-        " very many paths such a path's total no longer stands out enough to be scanned."
+        " work there. `planted_found`: of stretches of six cells that failed six times more."
     )
     body = [[str(row.get(name, row.get("error", ""))) for name in _COLUMNS] for row in rows]
     return words + "\n\n" + table(_COLUMNS, body)

@@ -39,7 +39,7 @@ from faults.recurrence.trouble import (
 )
 from faults.tally_store import path_marks, tallies_read, tallies_refresh
 
-ENGINE = "2"
+ENGINE = "3"
 """Of the reckoning: raised when the same rows would give other figures."""
 
 DAYS_A_YEAR = 365.25

@@ -2,14 +2,16 @@
 
 Peers are all places of one kind: splices, metres of cable, devices. Where paths are many, only
 those whose total stands out are scanned for stretches; the scan's p-value is valid given the total,
-so the choice does not bend it. How many are looked at is held near ``SCANNED_BY_CHANCE``, or the
-smallest p-value that so many draws can give would lie above what the share of false flags allows.
+so the choice does not bend it. The more are scanned, the smaller a p-value has to be that stands
+out alone among them, so the more worlds of chance are drawn, at most; a path by chance alone stops
+long before (``scan``).
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,7 +23,11 @@ from faults.recurrence.scan import Scanned, ScanParams, scan_path
 from faults.recurrence.stretches import connected_stretches
 from faults.recurrence.weather import StateFactors, equivalent_exposure, fit_state_factors
 
-SCANNED_BY_CHANCE = 20
+ALL_SCANNED = 20
+"""Of at most so many paths all are scanned."""
+
+SCREEN = 0.05
+"""Of more paths those whose total has a p-value below this, or ``ALL_SCANNED`` by chance."""
 
 SPLICE, SEGMENT, DEVICE = range(3)
 SCANNED_KINDS = (SPLICE, SEGMENT)
@@ -31,7 +37,8 @@ SCANNED_KINDS = (SPLICE, SEGMENT)
 @dataclass(frozen=True, slots=True)
 class TroubleParams:
     """``q``: the share of false flags to hold, for places and for stretches; ``draws``: worlds of
-    chance of a scan; ``seed``: of all draws."""
+    chance of a scan, more where so many are scanned that one alone could not stand out; ``seed``:
+    of all draws."""
 
     q: float = 0.05
     draws: int = 999
@@ -41,6 +48,10 @@ class TroubleParams:
         checked_share(self.q, "q")
         if self.draws < 1:
             raise RecurrenceError("draws: expected at least 1")
+
+    def among(self, scanned: int) -> TroubleParams:
+        """For so many paths: the smallest p-value is at most half of what one alone needs."""
+        return replace(self, draws=max(self.draws, math.ceil(2 * scanned / self.q)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,14 +166,14 @@ def _spread_among(judged: Judged, own: Flags) -> float:
 
 
 def path_totals(units: Units, judged: Judged, paths: int) -> PathTotals:
-    """Paths against each other by splices and cable; see ``SCANNED_BY_CHANCE``. O(units)."""
+    """Paths against each other by splices and cable. O(units)."""
     scanned = np.isin(units.kind, SCANNED_KINDS)
     own = units.path[scanned]
     failed = np.bincount(own, weights=judged.counts[scanned], minlength=paths).astype(np.int64)
     awaited = sum_by(own, judged.expected[scanned], paths)
     failed = np.where(awaited > 0.0, failed, 0)
     p_value, _ = peer_p_values(failed, awaited)
-    screen = 2.0 if paths <= SCANNED_BY_CHANCE else SCANNED_BY_CHANCE / paths
+    screen = 2.0 if paths <= ALL_SCANNED else max(SCREEN, ALL_SCANNED / paths)
     return PathTotals(
         failed=failed,
         awaited=awaited,
@@ -221,6 +232,7 @@ def scan_paths(
     the rest; what falls short goes back to the peers, until nothing more does.
     O(paths × draws × stretches).
     """
+    params = params.among(len(cells))
     found = [_scan(judged, one, params, 0.0) for one in cells]
     adjusted = _adjusted(found)
     bad = [n for n, level in enumerate(adjusted) if level <= params.q]

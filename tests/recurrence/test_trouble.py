@@ -29,27 +29,27 @@ PATHS, CELLS = 12, 41
 PARAMS = TroubleParams(draws=399)
 
 
-def world(seed: int, bad: dict[int, range], spread: float = 0.0) -> Units:
+def world(seed: int, bad: dict[int, range], spread: float = 0.0, paths: int = PATHS) -> Units:
     """Straight paths of splices and cables in turn; a bad stretch fails six times more. ``spread``:
     of the cells' own rates."""
     rng = np.random.default_rng(seed)
-    kind = np.tile(np.arange(CELLS) % 2, PATHS)
-    energised = np.zeros((PATHS * CELLS, 3))
+    kind = np.tile(np.arange(CELLS) % 2, paths)
+    energised = np.zeros((paths * CELLS, 3))
     energised[:, 0] = 1000.0 * np.where(kind == 1, 20.0, 1.0)
-    counts = np.zeros((PATHS * CELLS, 3), dtype=np.int64)
+    counts = np.zeros((paths * CELLS, 3), dtype=np.int64)
     rate = 3e-5 / np.where(kind == 1, 20.0, 1.0)
     own = rng.gamma(1.0 / spread, spread, len(rate)) if spread else 1.0
     counts[:, 0] = rng.poisson(own * rate * energised[:, 0])
     for path, cells in bad.items():
         for cell in rng.choice(list(cells), 6):
             counts[path * CELLS + int(cell), 0] += 1
-    return Units(kind, np.repeat(np.arange(PATHS), CELLS), counts, energised)
+    return Units(kind, np.repeat(np.arange(paths), CELLS), counts, energised)
 
 
 def stretches(units: Units) -> dict[int, Stretch]:
     """The stretches that stand out, by path."""
     judged = judge_units(units, PARAMS)
-    totals = path_totals(units, judged, PATHS)
+    totals = path_totals(units, judged, len(units.path) // CELLS)
     links = tuple((n, n + 1) for n in range(CELLS - 1))
     cells = [
         PathCells(int(path), path * CELLS + np.arange(CELLS), links) for path in totals.to_scan
@@ -66,6 +66,30 @@ def test_planted_stretches_are_found_where_they_are_and_nowhere_else() -> None:
         cells = {unit - path * CELLS for unit in stretch.units}
         # A scattered failure nearby may draw the stretch out to itself.
         assert len(cells & set(bad[path])) >= len(cells) // 2
+
+
+@pytest.mark.slow
+def test_among_thousands_of_paths_a_few_bad_stretches_stand_out() -> None:
+    bad = {100: range(10, 14), 900: range(30, 34), 2100: range(20, 24)}
+    found = stretches(world(4, bad, paths=3000))
+    assert set(bad) <= set(found)
+    assert len(found) <= 4
+    # 999 draws could not have told either among all that are scanned.
+    assert all(found[path].scanned.p_value < 1 / 1000 for path in bad)
+
+
+@pytest.mark.slow
+def test_among_thousands_of_paths_by_chance_alone_none_stands_out() -> None:
+    flagged = sum(bool(stretches(world(seed, {}, paths=1500))) for seed in range(200, 210))
+    # A share of 0.05 of 10 worlds is a half; more than 3 has a chance below 1 in 900.
+    assert flagged <= 3
+
+
+def test_more_worlds_are_drawn_where_one_stretch_could_not_stand_out() -> None:
+    params = TroubleParams(q=0.05, draws=999)
+    assert params.among(20).draws == 999
+    for scanned in (100, 1000):
+        assert 1 / (params.among(scanned).draws + 1) <= params.q / scanned / 2
 
 
 @pytest.mark.slow

@@ -27,7 +27,8 @@ from tests.trouble.figures_anew import (
 from tests.trouble.rows_anew import Calendar, Known, Place, Unit, left_out, links_of, units_of
 
 WORLDS = 6000
-SCANNED_BY_CHANCE = 20
+ALL_SCANNED = 20
+SCREEN = 0.05
 YEAR = 365.25
 
 
@@ -75,7 +76,7 @@ class Anew:
         self.failed = np.where(self.awaited > 0, self.failed, 0)
         self.path_p, _ = chances(self.failed, self.awaited, np.ones(len(own), dtype=bool))
         self.spread = fit(self.failed, self.awaited).spread
-        screen = 2.0 if len(own) <= SCANNED_BY_CHANCE else SCANNED_BY_CHANCE / len(own)
+        screen = 2.0 if len(own) <= ALL_SCANNED else max(SCREEN, ALL_SCANNED / len(own))
         self.scanned = np.flatnonzero((self.path_p < screen) & (self.failed > 1)).tolist()
 
     def cells(self, path: str) -> Array:
