@@ -93,7 +93,7 @@ POLICY: Mapping[str, Mapping[str, Rule]] = {
     "call-needs": {"GET": READ, "PUT": TRACE},
     "call-stop-questions": {"GET": READ, "POST": TRACE},
     "call-limits": {"POST": REGISTER},
-    "day-plans": {"GET": READ, "POST": TRACE},
+    "day-plans": {"GET": READ, "POST": REGISTER},
     "day-plan": {"GET": READ},
     "day-plan-publish": {"POST": REGISTER},
     "day-plan-moves": {"POST": REGISTER},

@@ -21,7 +21,7 @@ LOOK_BACK = frozenset({Role.SUPERVISOR, Role.AUDITOR, Role.OWNER})
 """Roles that may see the audit, and keep questions and reports of it."""
 
 OFFICE = frozenset({Role.SUPERVISOR, Role.OWNER})
-"""Roles that set a contractor's rules, and watch or clear flags."""
+"""Roles that set a contractor's rules and limits, make plans, and watch or clear flags."""
 
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _P = ParamSpec("_P")
@@ -36,6 +36,11 @@ def page(view: PageView[_P]) -> DjangoView[_P]:
     is kept by no cache.
     """
     return _answering(view, _refuse_role)
+
+
+def office_page(view: PageView[_P]) -> DjangoView[_P]:
+    """As ``page``: all read it, and what is sent is from supervisors and owners alone."""
+    return _answering(view, _refuse_who_rules_not)
 
 
 def audit_page(view: PageView[_P]) -> DjangoView[_P]:
@@ -75,14 +80,8 @@ def may_change(actor: Actor) -> bool:
 
 
 def may_rule(actor: Actor) -> bool:
-    """Whether a person may set the contractor's rules."""
+    """Whether a person may send what an ``office_page`` takes."""
     return bool(actor.roles & OFFICE)
-
-
-def refuse_but_office(actor: Actor) -> None:
-    """Raise NotAllowed for those who do not set rules."""
-    if not may_rule(actor):
-        raise NotAllowed("That is for supervisors and owners; nothing was changed.")
 
 
 def _refuse_role(actor: Actor, method: str) -> None:
@@ -90,6 +89,12 @@ def _refuse_role(actor: Actor, method: str) -> None:
         raise NotAllowed("You have no role here yet. Ask an owner of your contractor for one.")
     if method not in _SAFE and not may_change(actor):
         raise NotAllowed("As an auditor you read these pages; nothing was changed.")
+
+
+def _refuse_who_rules_not(actor: Actor, method: str) -> None:
+    _refuse_role(actor, method)
+    if method not in _SAFE and not may_rule(actor):
+        raise NotAllowed("That is for supervisors and owners; nothing was changed.")
 
 
 def _refuse_who_does_not_look_back(actor: Actor, _method: str) -> None:

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from core.accounts.actor import Actor
 from core.clock import now
-from core.pages.access import may_change, page
+from core.pages.access import may_change, may_rule, page
 from core.pages.problems import defect_words, problem_onto_form
 from core.problems import Problem
 from faults.models.call import FaultCall
@@ -211,6 +211,7 @@ def call_shown(
         "findings": _findings(call),
         "paths": _paths(call) if call.path is None else [],
         "may_change": may_change(actor),
+        "may_rule": may_rule(actor),
         "may_trace": call.path is not None and CallState.TRACING in {*moves, call.state},
         "traced_first": call.state in TRACED_FIRST,
         "is_ended": call.state in ENDED,

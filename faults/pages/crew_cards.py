@@ -15,11 +15,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 from core.accounts.actor import Actor
 from core.accounts.directory import crew_get
 from core.models.accounts import Crew
-from core.pages.access import page
+from core.pages.access import may_rule, office_page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.dispatch import CrewCard
-from faults.pages.day_plans import may_plan, refuse_who_does_not_plan
 from faults.selectors.day_plans import calendar_address_get, calendar_address_list, crew_card
 from faults.services.calendar_addresses import calendar_address_issue, calendar_address_revoke
 from faults.services.crew_cards import MOST_PEOPLE, CrewPlanned, crew_card_set
@@ -148,14 +147,13 @@ def _initial(card: CrewCard | None) -> Document:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@page
+@office_page
 def crew_card_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """A crew's card, and its calendar addresses."""
     crew = crew_get(public_id)
     card = crew_card(crew)
     form, status = CardForm(initial=_initial(card)), 200
     if request.method == "POST":
-        refuse_who_does_not_plan(actor)
         form, status = CardForm(request.POST), 422
         if form.is_valid():
             said = dict(form.cleaned_data)
@@ -178,17 +176,16 @@ def _shown(
         "crew": crew,
         "form": form,
         "addresses": list(calendar_address_list(crew)),
-        "may_plan": may_plan(actor),
+        "may_plan": may_rule(actor),
         "told": told,
     }
     return render(request, "faults/crew_card.html", context, status=status)
 
 
 @require_POST
-@page
+@office_page
 def crew_calendar(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """A new address of a crew's calendar: shown in this answer alone, for it is not kept."""
-    refuse_who_does_not_plan(actor)
     crew = crew_get(public_id)
     _, secret = calendar_address_issue(crew=crew, by=actor)
     told = request.build_absolute_uri(reverse("calendar", args=[secret]))
@@ -197,10 +194,9 @@ def crew_calendar(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
 
 
 @require_POST
-@page
+@office_page
 def crew_calendar_revoke(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """End an address of a crew's calendar at once."""
-    refuse_who_does_not_plan(actor)
     address = calendar_address_get(public_id)
     calendar_address_revoke(address=address, by=actor)
     messages.success(request, "The address answers no more.")

@@ -14,13 +14,13 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from core.accounts.actor import Actor, Role
+from core.accounts.actor import Actor
 from core.accounts.directory import crew_list
 from core.clock import now
 from core.jobs.ask import job_cancel
-from core.pages.access import page
+from core.pages.access import may_rule, office_page, page
 from core.pages.problems import problem_onto_form
-from core.problems import IllegalMove, NotAllowed, Problem
+from core.problems import IllegalMove, Problem
 from faults.dispatch.by_hand import HandMove
 from faults.models.dispatch import DayPlan, PlanState
 from faults.pages.day_names import DayNames, day_names
@@ -41,7 +41,6 @@ from faults.services.plans_by_hand import (
     plan_undo_by_hand,
 )
 
-PLANNERS = frozenset({Role.SUPERVISOR, Role.OWNER})
 MOST_SHOWN = 30
 CHEAPEST = "*"
 """Where it costs least, as the form says it; an empty place is the first of the shift."""
@@ -83,25 +82,13 @@ class MoveForm(forms.Form):
         return HandMove(said["visit"], said["crew"], after=None if after == CHEAPEST else after)
 
 
-def may_plan(actor: Actor) -> bool:
-    """Whether a person may make, change and publish plans."""
-    return bool(actor.roles & PLANNERS)
-
-
-def refuse_who_does_not_plan(actor: Actor) -> None:
-    """Raise NotAllowed for those who read plans alone."""
-    if not may_plan(actor):
-        raise NotAllowed("Plans are made and changed by supervisors and owners.")
-
-
 @require_http_methods(["GET", "HEAD", "POST"])
-@page
+@office_page
 def day_plans(request: HttpRequest, actor: Actor) -> HttpResponse:
     """Plans, the newest first; asking for one."""
     form = AskForm(initial={"from_day": now().date(), "days": 1})
     status = 200
     if request.method == "POST":
-        refuse_who_does_not_plan(actor)
         form, status = AskForm(request.POST), 422
         if form.is_valid():
             try:
@@ -118,7 +105,7 @@ def day_plans(request: HttpRequest, actor: Actor) -> HttpResponse:
         "cards": card_list(),
         "bare": crew_list().filter(card__isnull=True).order_by("name"),
         "form": form,
-        "may_plan": may_plan(actor),
+        "may_plan": may_rule(actor),
     }
     return render(request, "faults/day_plans.html", context, status=status)
 
@@ -139,7 +126,7 @@ def _asked(form: AskForm, actor: Actor) -> DayPlan:
 def day_plan_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """A plan: one of its days drawn, with what was left out, what changed and why."""
     plan = plan_get(public_id)
-    context: dict[str, Any] = {"plan": plan, "may_plan": may_plan(actor)}
+    context: dict[str, Any] = {"plan": plan, "may_plan": may_rule(actor)}
     if not plan.answer:
         return render(request, "faults/day_plan_waits.html", context)
     cards, names = list(card_list()), day_names([plan])
@@ -158,7 +145,7 @@ def day_plan_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
         "is_draft": plan.state == PlanState.DRAFT,
         "by_hand": plan.answer.get("by_hand", {}),
     }
-    if move is not None and context["is_draft"] and may_plan(actor):
+    if move is not None and context["is_draft"] and may_rule(actor):
         context |= _move_context(plan, move, names, zone)
     return render(request, "faults/day_plan.html", context)
 
@@ -187,7 +174,7 @@ def day_plan_look(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
     """What a move would do: the part of the plan's page that a script puts in place."""
     plan = plan_get(public_id)
     cards, names = list(card_list()), day_names([plan])
-    context = {"plan": plan, "day": _day_asked(request, plan), "may_plan": may_plan(actor)}
+    context = {"plan": plan, "day": _day_asked(request, plan), "may_plan": may_rule(actor)}
     context |= _move_context(plan, MoveForm(request.GET), names, zone_of(plan, cards))
     return render(request, "faults/day_move.html", context)
 
@@ -228,10 +215,9 @@ def _refusal(problem: Problem, names: DayNames) -> str:
 
 
 @require_POST
-@page
+@office_page
 def day_plan_move(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """Move a visit of a draft; sent twice it is moved once."""
-    refuse_who_does_not_plan(actor)
     plan, form = plan_get(public_id), MoveForm(request.POST)
     if form.is_valid():
         try:
@@ -250,10 +236,9 @@ def day_plan_move(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
 
 
 @require_POST
-@page
+@office_page
 def day_plan_take_back(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """Take all moves by hand back."""
-    refuse_who_does_not_plan(actor)
     plan = plan_get(public_id)
     if plan.answer.get("by_hand"):
         plan_undo_by_hand(plan=plan, version=_version(request), by=actor)
@@ -262,10 +247,9 @@ def day_plan_take_back(request: HttpRequest, actor: Actor, public_id: str) -> Ht
 
 
 @require_POST
-@page
+@office_page
 def day_plan_publish(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """Let a plan hold; sent twice it is published once."""
-    refuse_who_does_not_plan(actor)
     plan = plan_get(public_id)
     if plan.state != PlanState.PUBLISHED:
         plan_publish(plan=plan, version=_version(request), by=actor)
@@ -274,10 +258,9 @@ def day_plan_publish(request: HttpRequest, actor: Actor, public_id: str) -> Http
 
 
 @require_POST
-@page
+@office_page
 def day_plan_cancel(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """Call a plan off that is being made."""
-    refuse_who_does_not_plan(actor)
     plan = plan_get(public_id)
     try:
         job_cancel(job=plan.job, by=actor)

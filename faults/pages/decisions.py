@@ -9,7 +9,7 @@ from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
 from core.accounts.actor import Actor
-from core.pages.access import page
+from core.pages.access import office_page, page
 from core.problems import Invalid, NotFound
 from faults.models.repair import SoakState
 from faults.models.work import ApprovalLimit, StopChoice
@@ -30,7 +30,7 @@ class LimitForm(forms.Form):
 
 
 @require_POST
-@page
+@office_page
 def call_limit(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """Approve a call up to so many minutes or so much money."""
     call = call_get(public_id)

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 
 from core.accounts.actor import Actor
 from core.clock import now
-from core.pages.access import may_rule, page, refuse_but_office
+from core.pages.access import may_rule, office_page
 from core.pages.days import SpansField, days_of_spans, span_lines, spans_of_days
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
@@ -105,13 +105,12 @@ class RulesForm(forms.Form):
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@page
+@office_page
 def inspection_rules_page(request: HttpRequest, actor: Actor) -> HttpResponse:
     """The rules with what the coming weeks hold; supervisors and owners set them."""
     rules, status = inspection_rules(), 200
     form = RulesForm.of(rules)
     if request.method == "POST":
-        refuse_but_office(actor)
         form, status = RulesForm(request.POST), 422
         if form.is_valid():
             version = form.cleaned_data["version"]

@@ -15,7 +15,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from core.accounts.actor import Actor
-from core.pages.access import may_change, may_rule, page, refuse_but_office
+from core.pages.access import may_change, may_rule, office_page, page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.trouble import FlagState, Inspection, InspectionResult, TroubleFlag
@@ -101,10 +101,9 @@ def flag_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespons
 
 
 @require_POST
-@page
+@office_page
 def flag_move_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """Watch or clear a flag, with the reason; sent twice it is done once."""
-    refuse_but_office(actor)
     flag, form = flag_get(public_id), MoveForm(request.POST)
     status = 422
     if form.is_valid():

@@ -11,6 +11,7 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 
+from api.policy import rule_for
 from core.accounts.actor import Role
 from core.clock import now
 from core.models import Contractor, Crew, Person
@@ -99,6 +100,50 @@ BOTH = {
     *FORMS,
 }
 """Pages that also take a form."""
+DOES = {
+    "property-report": ("calls", "POST"),
+    "call-move": ("call-moves", "POST"),
+    "call-path": ("call", "PATCH"),
+    "call-assign": ("call-assign", "POST"),
+    "call-wait": ("call-moves", "POST"),
+    "call-wake": ("call-moves", "POST"),
+    "call-repair": ("call-repairs", "POST"),
+    "call-part": ("call-removed-parts", "POST"),
+    "call-return-test": ("call-return-tests", "POST"),
+    "call-restore": ("call-partial-restore", "POST"),
+    "call-restore-undo": ("call-partial-restore", "POST"),
+    "call-left": ("call-as-left-answers", "POST"),
+    "call-left-add": ("wire-path-as-left", "POST"),
+    "call-close": ("call-moves", "POST"),
+    "call-limit": ("call-limits", "POST"),
+    "call-stop": ("call-stop-questions", "POST"),
+    "call-soak": ("soak-check-done", "POST"),
+    "repair-photo": ("repair-photos", "POST"),
+    "part": ("removed-part", "PATCH"),
+    "part-photo": ("removed-part-photos", "POST"),
+    "property": ("events", "POST"),
+    "trace-begin": ("traces", "POST"),
+    "trace-answer": ("observations", "POST"),
+    "trace-cannot": ("observations", "POST"),
+    "trace-other": ("observations", "POST"),
+    "trace-withdraw": ("observation-voidings", "POST"),
+    "trace-end": ("trace-end", "POST"),
+    "trouble-flag-move": ("trouble-flag-moves", "POST"),
+    "inspection": ("inspection-done", "POST"),
+    "inspection-rules": ("inspection-rules", "PUT"),
+    "controller-seasons": ("controller-seasons", "PUT"),
+    "day-plans": ("day-plans", "POST"),
+    "day-plan-move": ("day-plan-moves", "POST"),
+    "day-plan-take-back": ("day-plan-take-back", "POST"),
+    "day-plan-publish": ("day-plan-publish", "POST"),
+    "day-plan-call-off": ("job-cancel", "POST"),
+    "visit-say": ("visit-moves", "POST"),
+    "visit-keep": ("visit", "PATCH"),
+    "crew-card": ("crew-card", "PUT"),
+    "crew-calendar": ("crew-calendar-addresses", "POST"),
+    "calendar-end": ("calendar-address-revoke", "POST"),
+}
+"""What a page that takes a form does over HTTP: who may do that may do this, and nobody else."""
 WORK = {"repair": Repair, "part": RemovedPart, "photo": Photo}
 OF_NOBODY = {
     *("open-calls", "properties", "board", "trouble", "inspections", "inspection-rules"),
@@ -210,6 +255,7 @@ def addresses(hunt: Hunt) -> Iterator[tuple[str, str]]:
 def test_the_walk_sees_every_page() -> None:
     assert len(NAMES) == len(set(NAMES)) >= 16
     assert {*POSTED, *BOTH, *OF_NOBODY} <= set(NAMES)
+    assert set(DOES) == POSTED | BOTH
     routed = {key for key in get_resolver().reverse_dict if isinstance(key, str)}
     own = {"sign-in", "sign-out", "livez"} | WITHOUT_SESSION
     # The audit is for some roles alone, and has a walk of its own.
@@ -240,6 +286,22 @@ def test_everyone_of_the_contractor_reads_and_no_cache_keeps_it(
                 answer = client.get(address)
                 assert answer.status_code == 200, name
                 assert "no-store" in answer["Cache-Control"], name
+
+
+@pytest.mark.parametrize("role", Role)
+def test_a_page_takes_a_form_from_those_whom_the_api_lets_do_it(
+    ended: Hunt, contractor: Contractor, role: Role
+) -> None:
+    client = entered(person_of(contractor, role, f"Walker {role}"))
+    for name, address in addresses(ended):
+        status = client.post(address, {"version": "1"}).status_code
+        if name not in DOES:
+            assert status == 405, f"{name} takes a form, and the table does not know it"
+            continue
+        rule = rule_for(*DOES[name])
+        assert rule is not None
+        assert (status == 403) == (role not in rule.roles), (name, status)
+        assert status < 500
 
 
 def test_an_auditor_changes_nothing(ended: Hunt, auditor: Person, enter: Entering) -> None:

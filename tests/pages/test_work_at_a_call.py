@@ -10,6 +10,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
 from core.accounts.actor import Actor
+from core.models import Person
 from faults.models import CallReport, FaultCall, PartialRestore, Photo, Repair, ReturnTest
 from faults.pages.return_tests import legs_expected
 from faults.selectors import partial_restores as reading
@@ -17,7 +18,7 @@ from faults.services import partial_restores as writing
 from faults.services.repairs import repair_record
 from sites.models import WirePath
 from tests.faults.transactions import transactions_at
-from tests.pages.conftest import posted_fields, text_of
+from tests.pages.conftest import entered, posted_fields, text_of
 from tests.repairs.field import REMADE, moved, opened, path_with_stations
 from tests.repairs.test_photos_and_parts import picture
 
@@ -155,19 +156,21 @@ def test_what_to_leave_off_is_reckoned_outside_a_transaction(
 
 
 def test_what_was_typed_into_a_refused_limit_or_decision_stays(
-    browser: Client, call: FaultCall, by: Actor
+    browser: Client, call: FaultCall, supervisor: Person, by: Actor
 ) -> None:
+    office = entered(supervisor)
     where = f"/calls/{call.public_id}"
     for state in ("planned", "repairing"):
         moved(call, state, by)
     repair_record(call=fresh(call), details=REMADE, by=by)
     said = {"minutes": "1,5", "money": "", "why": "as agreed by phone"}
-    refused = browser.post(f"{where}/limit", said)
+    refused = office.post(f"{where}/limit", said)
     page = refused.content.decode()
     assert refused.status_code == 422
     assert 'name="minutes" inputmode="decimal" maxlength="20" value="1,5"' in page
     assert 'name="why" maxlength="500" value="as agreed by phone"' in page
-    assert browser.post(f"{where}/limit", said | {"minutes": "1"}).status_code == 302
+    assert office.post(f"{where}/limit", said | {"minutes": "1"}).status_code == 302
+    assert f"{where}/limit" not in browser.get(where).content.decode()
     refused = browser.post(f"{where}/stop", {"choice": "renew", "why": "w" * 501})
     assert refused.status_code == 422
     assert (
