@@ -30,6 +30,23 @@ KEY = OpenApiParameter(
 
 
 @dataclass(frozen=True)
+class Taken:
+    """What a handler takes: the form of its parameters, and whether it reads a body."""
+
+    query: type[QuerySerializer] = QuerySerializer
+    body: bool = False
+
+
+_TAKEN = "taken"
+
+
+def taken_by(handler: Any) -> Taken:
+    """What a handler was described to take; nothing where it was not."""
+    found: Taken = getattr(handler, _TAKEN, Taken())
+    return found
+
+
+@dataclass(frozen=True)
 class Answer:
     """What comes back: a document (None: nothing is described), its status, its media type.
 
@@ -76,6 +93,7 @@ def described(
             request=body,
             responses=responses,
         )(handler)
+        setattr(described_handler, _TAKEN, Taken(query or QuerySerializer, body is not None))
         return described_handler
 
     return describe

@@ -10,11 +10,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.described import taken_by
 from api.idempotency import KeyUse, answered_once
 from api.policy import require
 from api.retries import with_retries
+from api.strict import StrictSerializer, read_body, refuse_unknown_parameters
 from api.throttles import USUAL, Count, counted
 from core.accounts.actor import Actor
+
+_WITHOUT_BODY = frozenset({"GET", "HEAD"})
 
 
 class Resource(APIView):
@@ -67,8 +71,17 @@ class Resource(APIView):
         method = (self.request.method or "").lower()
         return getattr(self, method, None) if method in self.http_method_names else None
 
+    def _refuse_what_is_not_taken(self, handler: Any) -> None:
+        """Before anything is done: a parameter or a body that nobody reads may be meant to matter.
+        Raises ValidationError."""
+        taken = taken_by(handler)
+        refuse_unknown_parameters(self.request, taken.query)
+        if not taken.body and self.request.method not in _WITHOUT_BODY:
+            read_body(self.request, StrictSerializer)
+
     def _answer(self) -> Response:
         handler = self._handler()
+        self._refuse_what_is_not_taken(handler)
 
         def run() -> Response:
             answer: Response = handler(self.request, *self.args, **self.kwargs)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, TypeVar
 
 from django.core.validators import RegexValidator
@@ -34,12 +34,7 @@ class StrictSerializer(serializers.Serializer[Any]):
         if not isinstance(data, Mapping):
             unfit = [ErrorDetail("is no object; an object is expected")]
             raise ValidationError({api_settings.NON_FIELD_ERRORS_KEY: unfit})
-        known = [name for name, field in self.fields.items() if not field.read_only]
-        errors: dict[str, Any] = {}
-        for name in data:
-            if name not in known:
-                told = f"is not taken here; known are {', '.join(known) or 'none'}"
-                errors[str(name)] = [ErrorDetail(told)]
+        errors = dict(self.unknown(data))
         try:
             found = super().to_internal_value(data)
         except ValidationError as refused:
@@ -49,6 +44,12 @@ class StrictSerializer(serializers.Serializer[Any]):
         if errors:
             raise ValidationError(errors)
         return found
+
+    def unknown(self, data: Mapping[Any, Any]) -> Iterator[tuple[str, Any]]:
+        """Members that are not of this form, each with what is wrong."""
+        known = [name for name, field in self.fields.items() if not field.read_only]
+        told = f"is not taken here; known are {', '.join(known) or 'none'}"
+        yield from ((str(name), [ErrorDetail(told)]) for name in data if name not in known)
 
 
 class QuerySerializer(StrictSerializer):
@@ -208,6 +209,14 @@ def read_query(request: Request, form: type[QuerySerializer]) -> dict[str, Any]:
         if isinstance(refused.detail, Mapping):
             raise ValidationError({f"?{k}": v for k, v in refused.detail.items()}) from refused
         raise
+
+
+def refuse_unknown_parameters(request: Request, form: type[QuerySerializer]) -> None:
+    """Where a parameter of the address is not of this form, raise ValidationError with every
+    defect."""
+    given: QueryDict = request._request.GET  # noqa: SLF001 - the framework's own name for it is untyped
+    if any(form().unknown(given)):
+        read_query(request, form)
 
 
 def _read(serializer: StrictSerializer) -> dict[str, Any]:

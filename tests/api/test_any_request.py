@@ -31,7 +31,7 @@ from tests.api.things import THINGS
 
 pytestmark = pytest.mark.slow
 
-EXAMPLES = 8
+EXAMPLES = 10
 CHECKS = [
     not_a_server_error,
     status_code_conformance,
