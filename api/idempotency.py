@@ -6,8 +6,9 @@ nothing, so that a mended request may use the key again.
 
 A handler that computes for long has to do so outside a transaction. It declares
 ``effect_is_kept_by_itself`` (its service finds a replay by an id of the client), and then the key
-is claimed first and the answer added afterwards; a crash between leaves a claim whose request is
-simply run again.
+is claimed first and the answer added afterwards. Others with the key wait for that answer a while,
+and are asked to come again where it takes longer. A crash between leaves a claim; once it is older
+than any request takes, its request is simply run again.
 """
 
 from __future__ import annotations
@@ -15,16 +16,19 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
+import time
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.crypto import salted_hmac
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.models.idempotency import KeptAnswer
+from api.problem_kinds import UnderWay
 from core.accounts.actor import Actor
 from core.clock import now
 from core.problems import Defect, Invalid
@@ -33,6 +37,13 @@ from core.tenancy.scope import everywhere
 HEADER = "Idempotency-Key"
 REPLAYED = "Idempotency-Replayed"
 KEPT_FOR = dt.timedelta(hours=48)
+WAITED_S = 8.0
+"""How long others wait for the answer of the first."""
+
+UNDER_WAY_AT_MOST = dt.timedelta(seconds=60)
+"""A claim without an answer that is older was left by a crash."""
+
+_LOOK_EVERY_S = 0.05
 _KEPT_HEADERS = ("ETag", "Location")
 _FORM = re.compile(r"[\x21-\x7e]{1,200}")
 
@@ -76,22 +87,51 @@ def answered_once(request: Request, actor: Actor, use: KeyUse, handler: Handler)
 
 
 def _claimed_first(claim: KeptAnswer, use: KeyUse, handler: Handler) -> Response:
-    before = _earlier(claim)
-    if before is not None and before.status is not None:
-        return _replay(before)
+    until_s = time.monotonic() + WAITED_S
+    while (before := _earlier(claim)) is not None:
+        before = _answered(before, until_s)
+        if before is not None and before.status is not None:
+            return _replay(before)
+        if before is not None and _taken_over(before):
+            break
+    held = before or claim
     try:
         answer = handler()
     except Exception:
         if before is None:
             _forget(claim)
-            raise
-        # Whoever claimed the key may have been at it at the same time.
-        finished = KeptAnswer.objects.filter(public_id=before.public_id).first()
-        if finished is None or finished.status is None:
-            raise
-        return _replay(finished)
-    _keep(before or claim, answer, use)
+        else:
+            # Left as it was found: whoever comes next takes it over as this request did.
+            _of(held).update(created_at=before.created_at)
+        raise
+    _keep(held, answer, use)
     return answer
+
+
+def _answered(before: KeptAnswer, until_s: float) -> KeptAnswer | None:
+    """The claim once it has its answer, or where it is old enough to be taken over; None where it
+    is gone, for its request failed. Raises UnderWay where that takes too long."""
+    found: KeptAnswer | None = before
+    while found is not None and found.status is None:
+        if now() - found.created_at > UNDER_WAY_AT_MOST:
+            break
+        if time.monotonic() > until_s:
+            raise UnderWay(
+                f"The first request with this {HEADER} is still under way; send it again.",
+                headers={"Retry-After": "2"},
+            )
+        time.sleep(_LOOK_EVERY_S)
+        found = KeptAnswer.objects.filter(public_id=before.public_id).first()
+    return found
+
+
+def _taken_over(left: KeptAnswer) -> bool:
+    """Whether a claim that a crash left is this request's now; of several one takes it."""
+    return bool(_of(left).filter(created_at=left.created_at).update(created_at=now()))
+
+
+def _of(claim: KeptAnswer) -> QuerySet[KeptAnswer]:
+    return KeptAnswer.objects.filter(public_id=claim.public_id, status=None)
 
 
 def _earlier(claim: KeptAnswer) -> KeptAnswer | None:
@@ -109,7 +149,7 @@ def _earlier(claim: KeptAnswer) -> KeptAnswer | None:
 
 
 def _forget(claim: KeptAnswer) -> None:
-    KeptAnswer.objects.filter(public_id=claim.public_id, status=None).delete()
+    _of(claim).delete()
 
 
 def _keep(claim: KeptAnswer, answer: Response, use: KeyUse) -> None:

@@ -39,6 +39,14 @@ class TooManyRequests(Problem):
     title = "Too many requests"
 
 
+class UnderWay(Problem):
+    """The same request is being carried out already."""
+
+    code = "under-way"
+    status = HTTPStatus.CONFLICT
+    title = "The same request is under way"
+
+
 class StorageFull(Problem):
     """There is no room to store anything."""
 
