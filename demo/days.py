@@ -14,7 +14,8 @@ from demo.places import TIME_ZONE
 from faults.models import FaultCall
 from faults.selectors.day_plans import plan_get
 from faults.services.crew_cards import CallWants, CrewPlanned, call_needs_set, crew_card_set
-from faults.services.day_plans import plan_ask, plan_publish
+from faults.services.day_plans import plan_ask
+from faults.services.plan_publishing import plan_publish
 from faults.transitions import ENDED
 
 DAYS = 3

@@ -34,8 +34,8 @@ from faults.services.day_plans import (
     MOST_WORDS,
     given_travel,
     plan_ask,
-    plan_publish,
 )
+from faults.services.plan_publishing import plan_publish
 
 MOST_LOCKS = 200
 

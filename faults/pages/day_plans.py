@@ -34,7 +34,8 @@ from faults.pages.day_view import (
 from faults.pages.fields import OnceForm
 from faults.selectors.day_plans import card_list, plan_beside, plan_get, plan_list, plans_compared
 from faults.selectors.day_problem import PlanOptions
-from faults.services.day_plans import MOST_DAYS, plan_ask, plan_publish
+from faults.services.day_plans import MOST_DAYS, plan_ask
+from faults.services.plan_publishing import plan_publish
 from faults.services.plans_by_hand import (
     hand_move_checked,
     plan_move_by_hand,

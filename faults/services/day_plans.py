@@ -14,10 +14,10 @@ from core.changes.record import change_record
 from core.clock import now
 from core.jobs.ask import job_enqueue
 from core.jobs.child import ChildLimits, run_in_child
-from core.locking import lock_name, locked_one, refuse_past
+from core.locking import lock_name, locked_one
 from core.models.accounts import Crew
 from core.models.jobs import Job, JobState
-from core.problems import Conflict, Defect, IllegalMove
+from core.problems import Conflict, Defect
 from core.tenancy.scope import everywhere
 from faults.dispatch.errors import DispatchError
 from faults.dispatch.shifts import EPOCH, MINUTE
@@ -34,9 +34,6 @@ from faults.selectors.day_problem import (
     read_travel,
     told_plan,
 )
-from faults.services.call_moves import Move, call_moved
-from faults.services.visits import visit_told
-from faults.transitions import CallState
 from sites.field_checks import line_defects, refuse_defects
 
 Document = dict[str, Any]
@@ -241,52 +238,3 @@ def visit_rows(
             )
         )
     return made
-
-
-@transaction.atomic
-def plan_publish(*, plan: DayPlan, version: int, by: Actor) -> DayPlan:
-    """Let a draft hold: its visits are told, the plan before is superseded, calls that were only
-    reported are planned. Raises Stale, IllegalMove, Conflict where another was published since
-    this one was made."""
-    lock_name(f"day plans of {by.contractor_id}")
-    held = locked_one(plan)
-    refuse_past("plan", held.version, version)
-    if held.state != PlanState.DRAFT:
-        raise IllegalMove(
-            f"A plan that is {held.state} cannot be published.",
-            extra={"state": held.state, "legal": []},
-        )
-    before = DayPlan.objects.filter(state=PlanState.PUBLISHED).first()
-    if (before.pk if before else None) != held.told_id:
-        raise Conflict("Another plan was published since this one was made: ask for a new one.")
-    if before is not None:
-        before.state = PlanState.SUPERSEDED
-        before.version += 1
-        before.save()
-    held.state, held.published_at, held.published_by_name = PlanState.PUBLISHED, now(), by.name
-    held.version += 1
-    held.save()
-    change_record(
-        by=by,
-        action="plan.published",
-        thing=("plan", held.public_id),
-        after={"superseded": before.public_id if before else ""},
-    )
-    for visit in held.visits.select_related("crew", "call").order_by("pk"):
-        _tell(visit, by)
-    return held
-
-
-def _tell(visit: PlannedVisit, by: Actor) -> None:
-    change_record(
-        by=by,
-        action="visit.planned",
-        thing=("visit", visit.public_id),
-        thread_id=visit.call.public_id if visit.call else "",
-        after=visit_told(visit),
-    )
-    if visit.call is not None and visit.call.state == CallState.REPORTED:
-        call = locked_one(visit.call)
-        if call.state == CallState.REPORTED:
-            why = f"planned: {visit.crew.name}"
-            call_moved(held=call, move=Move(CallState.PLANNED, why), by=by)

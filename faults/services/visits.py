@@ -95,11 +95,15 @@ def visit_lock(*, visit: PlannedVisit, locked: bool, version: int, by: Actor) ->
 
 
 def _held_visit(visit: PlannedVisit, version: int) -> PlannedVisit:
+    # The plan first, and its call before the visit: so does whoever publishes another.
+    plan = locked_one(visit.plan)
+    if visit.call is not None:
+        locked_one(visit.call)
     held = locked_one(visit)
     refuse_past("visit", held.version, version)
-    if held.plan.state != PlanState.PUBLISHED:
+    if plan.state != PlanState.PUBLISHED:
         raise IllegalMove(
-            f"The visit is of a plan that is {held.plan.state}; only what is published is done.",
+            f"The visit is of a plan that is {plan.state}; only what is published is done.",
             extra={"state": held.state, "legal": []},
         )
     return held

@@ -16,7 +16,7 @@ from faults.pages.crew_cards import HoursField, PartsField, hours_words
 from faults.pages.day_drawing import LEFT, WIDTH
 from faults.pages.day_names import DayNames
 from faults.selectors.day_plans import plan_get
-from faults.services.day_plans import plan_publish
+from faults.services.plan_publishing import plan_publish
 from tests.api.test_query_budgets import queries
 from tests.conftest import person_of
 from tests.pages.conftest import Entering, text_of

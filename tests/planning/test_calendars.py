@@ -20,7 +20,7 @@ from faults.services.calendar_addresses import (
     calendar_address_revoke,
     calendar_of,
 )
-from faults.services.day_plans import plan_publish
+from faults.services.plan_publishing import plan_publish
 from faults.services.visits import visit_move
 from tests.planning.test_day_plans import at_dawn, made
 from tests.planning.towns import a_call, a_crew

@@ -24,7 +24,8 @@ from faults.services.crew_cards import (
     call_needs_set,
     crew_position_tell,
 )
-from faults.services.day_plans import plan_ask, plan_publish
+from faults.services.day_plans import plan_ask
+from faults.services.plan_publishing import plan_publish
 from faults.services.visits import visit_lock, visit_move
 from sites.models import Property
 from tests.api.things import an_inspection
@@ -162,6 +163,53 @@ def test_started_and_locked_visits_stay_and_done_ones_go(by: Actor, at_dawn: Any
     )
     visit_move(visit=begun, to="done", version=begun.version, by=by)
     assert begun.name not in {one.name for one in made(by).visits.all()}
+
+
+def test_what_crews_did_since_a_plan_was_made_holds_in_it(by: Actor, at_dawn: Any) -> None:
+    for name in ("Ash", "Birch"):
+        a_crew(by, name)
+    for number in range(5):
+        a_call(by, number)
+    plan = made(by)
+    plan_publish(plan=plan, version=plan.version, by=by)
+    again = made(by)
+    visits = list(plan.visits.order_by("starts_at"))
+    at_dawn.move_to(visits[0].starts_at)
+    visit_move(visit=visits[0], to="started", version=visits[0].version, by=by)
+    visit_lock(visit=visits[-1], locked=True, version=visits[-1].version, by=by)
+    held = plan_publish(plan=again, version=again.version, by=by)
+    after = {one.name: one for one in held.visits.all()}
+    assert after[visits[0].name].state == VisitState.STARTED
+    assert after[visits[0].name].state_at == visits[0].starts_at
+    assert after[visits[-1].name].is_locked
+    assert {one.state for one in after.values()} == {"started", "planned"}
+
+
+@pytest.mark.parametrize("what", ["done", "ended", "started by another crew", "kept elsewhere"])
+def test_a_plan_that_what_happened_since_does_not_fit_is_not_published(
+    by: Actor, at_dawn: Any, what: str
+) -> None:
+    crews = [a_crew(by, name) for name in ("Ash", "Birch")]
+    calls = [a_call(by, number) for number in range(4)]
+    plan = made(by)
+    plan_publish(plan=plan, version=plan.version, by=by)
+    visit = plan.visits.get(name=f"call:{calls[0].public_id}")
+    off = next(one for one in crews if one.pk == visit.crew_id)
+    goes_elsewhere = what in ("started by another crew", "kept elsewhere")
+    again = made(by, options=PlanOptions(crews_off=(off.public_id,)) if goes_elsewhere else None)
+    at_dawn.shift(60)
+    if what == "kept elsewhere":
+        visit_lock(visit=visit, locked=True, version=visit.version, by=by)
+    elif what == "ended":
+        call = FaultCall.objects.get(pk=calls[0].pk)
+        call_move(call=call, move=Move("cancelled", "found dry"), version=call.version, by=by)
+    else:
+        visit = visit_move(visit=visit, to="started", version=visit.version, by=by)
+        if what == "done":
+            visit_move(visit=visit, to="done", version=visit.version, by=by)
+    with pytest.raises(Conflict, match="Since this plan was made"):
+        plan_publish(plan=again, version=again.version, by=by)
+    assert DayPlan.objects.get(state=PlanState.PUBLISHED).pk == plan.pk
 
 
 def test_a_visit_moves_as_its_table_says(by: Actor, at_dawn: Any) -> None:

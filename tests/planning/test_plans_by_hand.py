@@ -14,7 +14,7 @@ from faults.models import DayPlan, PlannedVisit
 from faults.selectors.day_plans import plan_get
 from faults.services.call_moves import Move, call_move
 from faults.services.crew_cards import CallWants, call_needs_set
-from faults.services.day_plans import plan_publish
+from faults.services.plan_publishing import plan_publish
 from faults.services.plans_by_hand import (
     hand_move_checked,
     plan_move_by_hand,
