@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import datetime as dt
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.strict import QuerySerializer
+from core.clock import is_ordinary
 from core.problems import Defect, Invalid
 
 USUAL = 50
@@ -86,7 +88,12 @@ def _beyond(model: type[Model], cursor: str, sort: str) -> Q:
         column = model._meta.get_field(field)
         if not isinstance(column, Field) or "\x00" in str(text):
             raise ValueError("a cursor of no list")
+        str(text).encode()  # half a character has no bytes: ValueError
         value = column.to_python(text)
+        if isinstance(value, dt.date) and not is_ordinary(value):
+            raise ValueError("a cursor of no row")
+        if isinstance(value, dt.datetime) and value.tzinfo is None:
+            raise ValueError("a cursor of no moment")
     except (ValueError, TypeError, binascii.Error, RecursionError, ModelValidationError) as wrong:
         defect = Defect("/?cursor", "is no cursor of this list", "next_cursor of a page before")
         raise Invalid("The cursor cannot be read.", defects=[defect]) from wrong

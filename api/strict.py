@@ -17,6 +17,8 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.request import Request
 from rest_framework.settings import api_settings
 
+from core.clock import FIRST_DAY, LAST_DAY, is_ordinary
+
 MOST_WHOLE = 2**31 - 1
 MOST_NUMBER = 1e15
 
@@ -139,9 +141,10 @@ class Moment(serializers.DateTimeField):
         if not isinstance(value, str) or _RFC_3339.fullmatch(value) is None:
             raise ValidationError("is no time of the form 2025-04-02T08:15:00Z")
         try:
-            return dt.datetime.fromisoformat(value.upper()).astimezone(dt.UTC)
+            moment = dt.datetime.fromisoformat(value.upper()).astimezone(dt.UTC)
         except (ValueError, OverflowError):
             raise ValidationError("is a time that does not exist") from None
+        return _ordinary(moment)
 
 
 class Day(serializers.DateField):
@@ -152,9 +155,20 @@ class Day(serializers.DateField):
         if not isinstance(value, str) or _DAY.fullmatch(value) is None:
             raise ValidationError("is no day of the form 2025-04-02")
         try:
-            return dt.date.fromisoformat(value)
+            day = dt.date.fromisoformat(value)
         except ValueError:
             raise ValidationError("is a day that does not exist") from None
+        return _ordinary(day)
+
+
+_When = TypeVar("_When", bound=dt.date)
+
+
+def _ordinary(when: _When) -> _When:
+    if not is_ordinary(when):
+        span = f"{FIRST_DAY.year} to {LAST_DAY.year}"
+        raise ValidationError(f"is out of range; right: a year from {span}")
+    return when
 
 
 class JsonObject(serializers.JSONField):

@@ -7,12 +7,21 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 
+FIRST_DAY, LAST_DAY = dt.date(1900, 1, 1), dt.date(2199, 12, 31)
+"""Days that anything told to us can have: near the ends of the calendar no zone can be reckoned."""
+
 _told: ContextVar[dt.datetime | None] = ContextVar("told_time", default=None)
 
 
 def now() -> dt.datetime:
     """The present, in UTC; within :func:`as_of`, the moment given there."""
     return _told.get() or dt.datetime.now(dt.UTC)
+
+
+def is_ordinary(moment: dt.date) -> bool:
+    """Whether a day or a moment lies where days and zones can be reckoned with."""
+    day = moment.date() if isinstance(moment, dt.datetime) else moment
+    return FIRST_DAY <= day <= LAST_DAY
 
 
 @contextmanager

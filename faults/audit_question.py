@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from core.problems import Defect, Invalid
 from faults.recurrence.same_place import SamePlace
+from sites.field_checks import day_defects
 
 Document = dict[str, Any]
 
@@ -21,6 +23,8 @@ RULES: Mapping[str, SamePlace] = {
     "metres-30": SamePlace("metres", 30.0),
 }
 """What the same place is, by the word that is sent."""
+
+_ID = re.compile(r"(?:[a-z]{2,10}_[0-9a-z]{26})?")
 
 WINDOWS = (30, 90, 180, 365, 730)
 """Days after a repair or a closing that pages offer."""
@@ -48,6 +52,11 @@ class AuditQuestion:
         if not LEAST_WINDOW <= self.window_days <= MOST_WINDOW:
             right = f"{LEAST_WINDOW} to {MOST_WINDOW}"
             yield Defect("/window_days", f"{self.window_days} is out of range", right)
+        for name in ("from_day", "until_day"):
+            yield from day_defects(f"/{name}", getattr(self, name))
+        for name in ("property", "crew"):
+            if not _ID.fullmatch(getattr(self, name)):
+                yield Defect(f"/{name}", "this is no id", "the id of one, or nothing for all")
         if self.from_day and self.until_day and self.until_day < self.from_day:
             yield Defect("/until_day", "this is before from_day", "the same day or later")
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 from collections.abc import Iterable, Iterator
 from zoneinfo import available_timezones
 
+from core.clock import FIRST_DAY, LAST_DAY, is_ordinary
 from core.problems import Defect, Invalid
 
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff]")
@@ -40,6 +42,15 @@ def time_zone_defects(pointer: str, name: str) -> Iterator[Defect]:
     """A time zone is named as in the IANA database."""
     if name not in available_timezones():
         yield Defect(pointer, f"{name!r} is no time zone", "a name like Europe/Madrid")
+
+
+def day_defects(pointer: str, day: dt.date | None) -> Iterator[Defect]:
+    """A day, or a moment with its zone, that can be reckoned with; None: nothing is told."""
+    if isinstance(day, dt.datetime) and day.tzinfo is None:
+        yield Defect(pointer, "the time names no zone", "a time with its offset")
+    elif day is not None and not is_ordinary(day):
+        right = f"from {FIRST_DAY.year} to {LAST_DAY.year}"
+        yield Defect(pointer, f"the year {day.year} is out of range", right)
 
 
 def position_defects(lat: float | None, lon: float | None) -> Iterator[Defect]:

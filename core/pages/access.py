@@ -12,7 +12,7 @@ from django.utils.cache import add_never_cache_headers
 
 from core.accounts.actor import Actor, Role
 from core.pages.problems import problem_page
-from core.problems import NotAllowed, Problem
+from core.problems import Invalid, NotAllowed, Problem
 
 CHANGERS = frozenset({Role.TECHNICIAN, Role.SUPERVISOR, Role.OWNER})
 """Roles that may change what pages show; an auditor reads."""
@@ -59,6 +59,7 @@ def _answering(view: PageView[_P], refuse: Callable[[Actor, str], None]) -> Djan
         else:
             try:
                 refuse(actor, request.method or "GET")
+                _refuse_nul(request)
                 found = view(request, actor, *args, **kwargs)
             except Problem as problem:
                 found = problem_page(request, problem)
@@ -100,6 +101,13 @@ def _refuse_who_rules_not(actor: Actor, method: str) -> None:
 def _refuse_who_does_not_look_back(actor: Actor, _method: str) -> None:
     if not actor.roles & LOOK_BACK:
         raise NotAllowed("The audit is for supervisors, auditors and owners.")
+
+
+def _refuse_nul(request: HttpRequest) -> None:
+    """No text that a person writes holds NUL, and no database keeps it."""
+    for given in (request.GET, request.POST):
+        if any("\x00" in word for name, values in given.lists() for word in (name, *values)):
+            raise Invalid("The request holds the character NUL, which cannot be stored.")
 
 
 def _written_on(request: HttpRequest) -> str:

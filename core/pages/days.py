@@ -9,9 +9,12 @@ from typing import Any
 
 from django import forms
 
+from core.clock import FIRST_DAY, LAST_DAY, is_ordinary
+
 _LINE = re.compile(r"(\d{4}-\d{2}-\d{2})(?:\s+to\s+(\d{4}-\d{2}-\d{2}))?(?:\s*,\s*(.*))?")
 _RIGHT = "2026-12-24 or 2026-12-24 to 2027-01-01"
 _LONGEST_DAYS = 3660
+_MOST_LINES = 400
 
 Span = tuple[dt.date, dt.date, str]
 """First and last day, both included, and a note."""
@@ -29,7 +32,13 @@ class SpansField(forms.CharField):
     def clean(self, value: Any) -> list[Span]:
         """The spans, in the order of the lines."""
         lines = [line.strip() for line in super().clean(value).splitlines()]
-        return [self._span(number, line) for number, line in enumerate(lines, 1) if line]
+        if len(lines) > _MOST_LINES:
+            right = f"at most {_MOST_LINES}"
+            raise forms.ValidationError(f"there are {len(lines)} lines; right: {right}")
+        spans = [self._span(number, line) for number, line in enumerate(lines, 1) if line]
+        if sum((last - first).days for first, last, _ in spans) > 10 * _LONGEST_DAYS:
+            raise forms.ValidationError("the spans cover more than a hundred years")
+        return spans
 
     def _span(self, number: int, line: str) -> Span:
         found = _LINE.fullmatch(line) if line.isascii() or self._notes else None
@@ -41,6 +50,9 @@ class SpansField(forms.CharField):
         except ValueError:
             wrong = f"line {number}: there is no such day in “{line[:60]}”"
             raise forms.ValidationError(wrong) from None
+        if not (is_ordinary(first) and is_ordinary(last)):
+            right = f"from {FIRST_DAY.year} to {LAST_DAY.year}"
+            raise forms.ValidationError(f"line {number}: the year is out of range; right: {right}")
         if not first <= last <= first + dt.timedelta(days=_LONGEST_DAYS):
             right = "the later day last, within ten years"
             raise forms.ValidationError(f"line {number}: {first} to {last}; right: {right}")

@@ -155,7 +155,7 @@ def call_path_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRe
     try:
         path = path_get(request.POST.get("path", ""))
         version = request.POST.get("version", "")
-        known = int(version) if version.isascii() and version.isdigit() else 0
+        known = int(version) if version.isascii() and version.isdigit() and len(version) < 10 else 0
         call_set_path(call=call, path=path, version=known, by=actor)
     except Problem as problem:
         return call_shown(

@@ -190,12 +190,13 @@ def _move_context(plan: DayPlan, form: MoveForm, names: DayNames, zone: ZoneInfo
     chosen = "crew" in form.data
     crew = said["crew"] if chosen else (here["crew"] if here else "")
     stops = [s["visit"] for r in routes if r["crew"] == crew for s in r["stops"]]
+    crews = plan.saw.get("problem", {}).get("crews", [])
     context: dict[str, Any] = {
         "visit": said["visit"],
         "label": names.visit(said["visit"]),
         "crew": crew,
         "after": said["after"] if "after" in form.data else CHEAPEST,
-        "crews": [(one["name"], names.crew(one["name"])) for one in plan.saw["problem"]["crews"]],
+        "crews": [(one["name"], names.crew(one["name"])) for one in crews],
         "places": [(name, names.visit(name)) for name in stops if name != said["visit"]],
         "cheapest": CHEAPEST,
         "chosen": chosen,

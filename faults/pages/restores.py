@@ -85,7 +85,7 @@ def call_restore_undo(request: HttpRequest, actor: Actor, public_id: str) -> Htt
     call = call_get(public_id)
     if call.partly_restored:
         version = request.POST.get("version", "")
-        known = int(version) if version.isascii() and version.isdigit() else 0
+        known = int(version) if version.isascii() and version.isdigit() and len(version) < 10 else 0
         note = request.POST.get("note", "")
         partial_restore_undone(call=call, version=known, note=note, by=actor)
         messages.success(request, "All is back on. Say of what was left off that it is restored.")

@@ -14,6 +14,7 @@ from faults.models.audit import SavedQuestion
 from sites.field_checks import name_defects, refuse_defects
 
 MOST_NAME = 120
+MOST_QUESTIONS = 200
 
 
 def question_save(*, name: str, question: AuditQuestion, by: Actor) -> SavedQuestion:
@@ -21,6 +22,8 @@ def question_save(*, name: str, question: AuditQuestion, by: Actor) -> SavedQues
     _refuse_unfit(name, question)
     try:
         with transaction.atomic():
+            if SavedQuestion.objects.filter(withdrawn_at=None).count() >= MOST_QUESTIONS:
+                raise Conflict(f"There are {MOST_QUESTIONS} questions already: withdraw one first.")
             row = SavedQuestion.objects.create(
                 name=name,
                 asked=question.document(),

@@ -10,7 +10,7 @@ from typing import Any
 from core.problems import Defect
 from faults.models.call import CallKind, FaultCall, Urgency
 from faults.services.call_moves import MOST_WORDS
-from sites.field_checks import line_defects
+from sites.field_checks import day_defects, line_defects
 
 HOW_SOON = (Urgency.ROUTINE, Urgency.SOON, Urgency.URGENT)
 MOST_STATIONS = 1000
@@ -91,8 +91,7 @@ class CallDetails:
         for pointer, station in numbers:
             if not 1 <= station <= MOST_STATION:
                 yield Defect(pointer, f"{station} is no station", f"1 to {MOST_STATION}")
-        if self.promised_by is not None and self.promised_by.tzinfo is None:
-            yield Defect("/promised_by", "the time names no zone", "a time with its offset")
+        yield from day_defects("/promised_by", self.promised_by)
         yield from line_defects("/note", self.note, MOST_WORDS)
         yield from line_defects("/contact", self.contact, 200)
         yield from line_defects("/access_hours", self.access_hours, 200)

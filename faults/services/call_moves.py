@@ -28,7 +28,7 @@ from faults.transitions import (
     WaitKind,
     legal_moves,
 )
-from sites.field_checks import line_defects, refuse_defects
+from sites.field_checks import day_defects, line_defects, refuse_defects
 
 MOST_WORDS = 500
 
@@ -71,6 +71,7 @@ class Move:
         if self.to == CallState.WAITING:
             if self.until is None:
                 yield Defect("/until", "a call waits until a day", "the day to look at it again")
+            yield from day_defects("/until", self.until)
             if self.wait_kind and self.wait_kind not in WaitKind.values:
                 right = f"one of {', '.join(WaitKind)}"
                 yield Defect("/wait_kind", f"{self.wait_kind!r} is nothing to wait for", right)

@@ -23,7 +23,7 @@ from faults.services.event_calls import CallsInHand, call_of_event
 from faults.services.event_places import EventPlaces, event_places
 from faults.services.waiting import wake_by_rain
 from faults.services.work_rules import work_rules
-from sites.field_checks import line_defects, refuse_defects
+from sites.field_checks import day_defects, line_defects, refuse_defects
 
 MOST_ROWS = 1000
 MOST_AHEAD = dt.timedelta(days=1)
@@ -57,8 +57,8 @@ class EventReport:
         if self.kind not in EventKind.values:
             right = f"one of {', '.join(EventKind)}"
             yield Defect("/kind", f"{self.kind!r} is no kind of event", right)
-        if self.at.tzinfo is None:
-            yield Defect("/at", "the time names no zone", "a time with its offset")
+        if unfit := list(day_defects("/at", self.at)):
+            yield from unfit
         elif self.at > now() + MOST_AHEAD:
             yield Defect("/at", "this lies more than a day ahead", "when it happened")
         if not (self.place or self.controller or self.path):

@@ -17,7 +17,7 @@ from core.problems import Defect, Stale
 from faults.models.trouble import InspectionRules
 from faults.services.inspection_weeks import inspections_level
 from faults.services.path_looks import path_looks_withdraw
-from sites.field_checks import refuse_defects
+from sites.field_checks import day_defects, refuse_defects
 
 MOST_HOLIDAYS = 200
 MOST_A_WEEK = 1000
@@ -54,6 +54,8 @@ class LookRules:
         if len(self.holidays) > MOST_HOLIDAYS:
             what = f"{len(self.holidays)} days are too many"
             found.append(Defect("/holidays", what, f"at most {MOST_HOLIDAYS}"))
+        for number, day in enumerate(self.holidays[:MOST_HOLIDAYS]):
+            found += day_defects(f"/holidays/{number}", day)
         return found
 
 

@@ -25,7 +25,7 @@ from faults.services.call_details import CallDetails
 from faults.services.call_moves import call_store
 from faults.services.calls import Where, call_write, new_call
 from faults.services.work_rules import work_rules
-from sites.field_checks import refuse_defects
+from sites.field_checks import day_defects, refuse_defects
 
 MOST_TRIES = 3
 
@@ -63,8 +63,8 @@ def call_report(
 def _since_defects(since: dt.datetime | None) -> list[Defect]:
     if since is None:
         return []
-    if since.tzinfo is None:
-        return [Defect("/since", "the time names no zone", "a time with its offset")]
+    if found := list(day_defects("/since", since)):
+        return found
     if since > now():
         return [Defect("/since", "this is still to come", "when it was first seen")]
     return []

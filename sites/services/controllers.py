@@ -14,7 +14,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect
-from sites.field_checks import line_defects, name_defects, refuse_defects
+from sites.field_checks import day_defects, line_defects, name_defects, refuse_defects
 from sites.models.controller import Controller, Season
 from sites.models.property import Property
 from sites.models.wire_path import WirePath
@@ -176,6 +176,8 @@ def _season_defects(seasons: Sequence[SeasonDays]) -> Iterator[Defect]:
         return
     for at, days in enumerate(seasons):
         yield from line_defects(f"/seasons/{at}/note", days.note, 200)
+        yield from day_defects(f"/seasons/{at}/starts_on", days.starts_on)
+        yield from day_defects(f"/seasons/{at}/ends_on", days.ends_on)
         if days.ends_on < days.starts_on:
             what = f"the season ends on {days.ends_on}, before it starts"
             yield Defect(f"/seasons/{at}/ends_on", what, f"{days.starts_on} or later")
