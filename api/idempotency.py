@@ -29,6 +29,7 @@ from rest_framework.response import Response
 
 from api.models.idempotency import KeptAnswer
 from api.problem_kinds import UnderWay
+from api.retries import with_retries
 from core.accounts.actor import Actor
 from core.clock import now
 from core.problems import Defect, Invalid
@@ -104,7 +105,8 @@ def _claimed_first(claim: KeptAnswer, use: KeyUse, handler: Handler) -> Response
             # Left as it was found: whoever comes next takes it over as this request did.
             _of(held).update(created_at=before.created_at)
         raise
-    _keep(held, answer, use)
+    # Not the whole request again for a busy database: its effect is there.
+    with_retries(lambda: _keep(held, answer, use))
     return answer
 
 
@@ -136,9 +138,12 @@ def _of(claim: KeptAnswer) -> QuerySet[KeptAnswer]:
 
 def _earlier(claim: KeptAnswer) -> KeptAnswer | None:
     """Insert the claim; what stands there instead, where the key was used before."""
-    # ON CONFLICT DO NOTHING waits for whoever inserts the same key until that commits or ends.
-    KeptAnswer.objects.bulk_create([claim], ignore_conflicts=True)
-    found = KeptAnswer.objects.get(actor_id=claim.actor_id, key=claim.key)
+    found = None
+    while found is None:
+        # ON CONFLICT DO NOTHING waits for whoever inserts the same key until that commits or ends.
+        # A request that is refused forgets its claim, maybe just after it stood in the way.
+        KeptAnswer.objects.bulk_create([claim], ignore_conflicts=True)
+        found = KeptAnswer.objects.filter(actor_id=claim.actor_id, key=claim.key).first()
     if found.public_id == claim.public_id:
         return None
     if found.fingerprint != claim.fingerprint:
@@ -149,7 +154,7 @@ def _earlier(claim: KeptAnswer) -> KeptAnswer | None:
 
 
 def _forget(claim: KeptAnswer) -> None:
-    _of(claim).delete()
+    with_retries(_of(claim).delete)
 
 
 def _keep(claim: KeptAnswer, answer: Response, use: KeyUse) -> None:

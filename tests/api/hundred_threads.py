@@ -1,4 +1,4 @@
-"""A hundred threads, a quarter to each of four addresses, that send one request with one key.
+"""A hundred threads that send one request with one key, to each of several addresses.
 
 ``main`` does so on a database file of its own, in a process: threads cannot share one in memory.
 """
@@ -9,8 +9,11 @@ import json
 import sys
 import threading
 from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
 
-from django.db import connection
+from django.db import connection, models
 from django.test import Client
 
 from core.accounts.actor import Actor, TokenScope, system_actor
@@ -18,83 +21,96 @@ from core.accounts.people import contractor_create
 from core.models import Contractor, Crew
 from core.tenancy.scope import contractor_scope, everywhere
 from faults.models import Observation, Trace
-from sites.forms.survey import survey_document
+from faults.services.calls import Where, call_open
 from sites.models import WirePath
 from tests.api.asking import with_token
-from tests.api.things import a_call, a_controller
-from tests.faults.hunts import Hunt, played_bodies
-from tests.tracing.drives import tree_path
+from tests.api.things import a_call, a_controller, a_trace
+from tests.faults.places import path_at_new_place
+from tests.sites.surveys import straight_survey
 
-EACH = 25
-"""Threads for one address."""
+THREADS = 100
+ONE_EFFECT = {"new": 1, "replayed": THREADS - 1, "answers": 1, "rows": 1}
+"""One answer was new, all others replays of it."""
 
-WORDS = ("crews", "traces", "observations", "wire-paths")
-ONCE = {f"{word} {kind}": n for word in WORDS for kind, n in (("new", 1), ("replayed", EACH - 1))}
-"""What the threads get where each request has one effect and one answer."""
-
-
-def requests_of(by: Actor) -> dict[str, tuple[str, object]]:
-    """Address and body by word; two of the four keep their effect by themselves."""
-    hunt = Hunt(by)
-    told = {
-        "client_id": "o1",
-        "client_seq": 1,
-        "client_at": "2026-03-02T09:00:00Z",
-        "observation": played_bodies(hunt.rehearsal)[1][0],
-    }
-    survey = survey_document(tree_path())
-    return {
-        "crews": ("crews", {"name": "North", "members": []}),
-        "traces": ("traces", {"call": a_call(by)}),
-        "observations": (f"traces/{hunt.trace.public_id}/observations", told),
-        "wire-paths": (f"controllers/{a_controller(by)}/wire-paths?label=Second", survey),
-    }
+REFUSED = Counter({"409": THREADS})
 
 
-def statuses_of_threads(contractor: Contractor) -> Counter[str]:
-    """How many answers were new, how many replays, by word; anything else by its status."""
-    found: Counter[str] = Counter()
+@dataclass(frozen=True)
+class Case:
+    """A POST: where it goes and what it sends, once what it needs is made; rows of what it does;
+    what a hundred of them are told."""
+
+    request: Callable[[Actor], tuple[str, Any]]
+    rows: type[models.Model]
+    told: Counter[str] = field(default_factory=lambda: Counter(ONE_EFFECT))
+
+
+def _trace_without_path(by: Actor) -> tuple[str, Any]:
+    place = path_at_new_place(by).controller.property
+    return "/traces", {"call": call_open(where=Where(place), by=by).public_id}
+
+
+def _observation(by: Actor) -> tuple[str, Any]:
+    told = {"client_id": "o1", "client_seq": 1, "client_at": "2026-03-02T08:00:00Z"}
+    body = told | {"observation": {"do": "message", "shown": True}}
+    return f"/traces/{a_trace(by).public_id}/observations", body
+
+
+CASES = {
+    "crews": Case(lambda _: ("/crews", {"name": "North", "members": []}), Crew),
+    "traces": Case(lambda by: ("/traces", {"call": a_call(by)}), Trace),
+    "observations": Case(_observation, Observation),
+    "wire-paths": Case(
+        lambda by: (f"/controllers/{a_controller(by)}/wire-paths", straight_survey(5)), WirePath
+    ),
+    "refused": Case(_trace_without_path, Trace, REFUSED),
+}
+
+
+def found_by_threads(contractor: Contractor, name: str) -> Counter[str]:
+    """How many answers were new, how many replays, anything else by its status; how many differed
+    of those that were no problems, and how many rows came to be."""
+    case = CASES[name]
     token = with_token(contractor, list(TokenScope)).token
     with contractor_scope(contractor.pk):
-        requests = requests_of(system_actor(contractor.pk, "tests"))
-    start = threading.Barrier(EACH * len(requests))
+        path, body = case.request(system_actor(contractor.pk, "tests"))
+        before = case.rows._default_manager.count()
+    found = _statuses_of_threads(f"/api/v1{path}", body, token)
+    with contractor_scope(contractor.pk):
+        return found + Counter(rows=case.rows._default_manager.count() - before)
 
-    def send(word: str) -> None:
-        path, body = requests[word]
+
+def _statuses_of_threads(address: str, body: Any, token: str) -> Counter[str]:
+    found: Counter[str] = Counter()
+    answers: set[bytes] = set()
+    start = threading.Barrier(THREADS)
+
+    def send() -> None:
         client = Client(raise_request_exception=False)
         start.wait()
         answer = client.post(
-            f"/api/v1/{path}",
+            address,
             json.dumps(body),
             content_type="application/json",
-            headers={"Authorization": f"Bearer {token}", "Idempotency-Key": f"one-{word}"},
+            headers={"Authorization": f"Bearer {token}", "Idempotency-Key": "one"},
         )
         replayed = answer.headers.get("Idempotency-Replayed") == "true"
         kind = ("replayed" if replayed else "new") if answer.status_code == 201 else None
-        found[f"{word} {kind or answer.status_code}"] += 1
+        found[kind or str(answer.status_code)] += 1
+        if kind:
+            answers.add(answer.content)
         connection.close()
 
-    threads = [threading.Thread(target=send, args=[word]) for word in requests for _ in range(EACH)]
+    threads = [threading.Thread(target=send) for _ in range(THREADS)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    return found
+    return found + Counter(answers=len(answers))
 
 
 def main() -> None:
     """Send, and write what came back and is there; the framework has to be set up, tables laid."""
     with everywhere(reason="a test begins"):
         contractor = contractor_create(name="Alder Water Works")
-    json.dump([statuses_of_threads(contractor), effects()], sys.stdout)
-
-
-def effects() -> dict[str, int]:
-    """What is there of what was sent."""
-    with everywhere(reason="a test ends"):
-        return {
-            "crews": Crew.objects.count(),
-            "traces": Trace.objects.count() - 1,  # beside the one that is observed
-            "observations": Observation.objects.count(),
-            "wire-paths": WirePath.objects.filter(label="Second").count(),
-        }
+    json.dump({name: found_by_threads(contractor, name) for name in CASES}, sys.stdout)
