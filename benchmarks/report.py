@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from benchmarks.runner import ROOT, Benchmark, Row
+from benchmarks.runner import ROOT, Benchmark, Row, code_digest
 
 DOCUMENT = ROOT / "docs" / "benchmarks.md"
 HEAD = """# Benchmarks
@@ -35,14 +35,17 @@ def write_section(benchmark: Benchmark, rows: list[Row]) -> None:
 def _text(benchmark: Benchmark, rows: list[Row]) -> str:
     if not rows:
         return "Not run yet."
-    codes = {row.get("code") for row in rows}
+    earlier = sum(row.get("code") != code_digest(benchmark.measured) for row in rows)
     errors = [row for row in rows if "error" in row]
     parts = [benchmark.section(rows)]
     if errors:
         told = ", ".join(f"{row['key']} ({row['error'][:160]})" for row in errors[:5])
         parts.append(f"{len(errors)} of {len(rows)} cases failed with an exception: {told}.")
-    if len(codes) > 1:
-        parts.append(f"These rows come from {len(codes)} states of the code; `--anew` evens them.")
+    if earlier:
+        parts.append(
+            f"{earlier} of {len(rows)} rows are of an earlier state of the code that is measured; "
+            "`--anew` runs them again."
+        )
     return "\n\n".join(parts)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faults.tracing.contradiction import (
+    CONTRADICTS_SIGMAS,
     Contradiction,
     LateReadings,
     ProofHeld,
@@ -17,6 +18,7 @@ from faults.tracing.contradiction import (
 )
 from faults.tracing.expected import OnOffPredictor
 from faults.tracing.far_wires import FarWires, far_wires
+from faults.tracing.messages import SET_SPREAD
 from faults.tracing.observations import Joint
 from faults.tracing.planner import Choice, Ground, Planner
 from faults.tracing.posterior import CONTROLLER, NONE, OTHER, OVERLOAD, Apart, Posterior
@@ -238,6 +240,19 @@ class Case:
         """Whether a look with all legs on did not show what another showed."""
         whole = [look.shown for look in self.state.evidence.looks if look.legs_on is None]
         return bool(whole) and not all(whole)
+
+    def shows_with_it_off(self, suspect: Place) -> bool:
+        """Whether most looks with the suspect alone off showed the message, on a path that without
+        a fault draws too little for it: at least three sigma below the trip."""
+        looks = [shown for shown, off in self.state.looks_off if off == frozenset({suspect})]
+        if 2 * sum(looks) <= len(looks):
+            return False
+        path, beliefs = self.problem.path, self.reckoner.beliefs
+        draw = self.posterior.draw
+        sound_ma = sum(device.draw_ma for device in path.devices) * math.exp(draw.centre)
+        trip_spread = math.hypot(max(path.trip_spread, beliefs.trip_spread), SET_SPREAD)
+        spread_ma = math.hypot(trip_spread * path.trip_ma, beliefs.draw_log_spread * sound_ma)
+        return path.trip_ma - sound_ma >= CONTRADICTS_SIGMAS * spread_ma
 
     @property
     def leakage_wanted(self) -> bool:

@@ -38,14 +38,7 @@ def proof_act(case: Case) -> Act | Ending | None:
         return _against(case, suspect, against)
     test = case.next_test(suspect)
     if test.act == "proved":
-        return Ending(
-            outcome="proved",
-            reason=f"with {suspect} off the current fell to that of a sound path, and came back "
-            "with it on; every rival would have shown otherwise",
-            found=(
-                Found(at=suspect, kind="short", chance=case.bare_chance_of(suspect), proved=True),
-            ),
-        )
+        return _proved(case, suspect)
     if test.act == "stuck":
         return unproved(case, test.why)
     if test.act == "clamp":
@@ -53,6 +46,22 @@ def proof_act(case: Case) -> Act | Ending | None:
     if test.act == "isolate":
         return Act(stage="proving", do="isolate", at=suspect, why=test.why)
     return Act(stage="proving", do="restore", at=suspect, why=test.why)
+
+
+def _proved(case: Case, suspect: Place) -> Ending:
+    """The tests at the place are done: proved, unless looks with it off spoke against it."""
+    if case.shows_with_it_off(suspect):
+        return unproved(
+            case,
+            f"the message still showed with {suspect} off, which a sound path cannot bring about: "
+            "there may be a second fault; take it off and look again, at full voltage",
+        )
+    return Ending(
+        outcome="proved",
+        reason=f"with {suspect} off the current fell to that of a sound path, and came back "
+        "with it on; every rival would have shown otherwise",
+        found=(Found(at=suspect, kind="short", chance=case.bare_chance_of(suspect), proved=True),),
+    )
 
 
 def _against(case: Case, suspect: Place, against: Contradiction) -> Act | Ending:

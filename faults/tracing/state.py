@@ -46,7 +46,7 @@ class TraceState:
     or restore. ``closed`` are nodes where the field cannot work, ``blocked`` the act that could
     not be done and without which there is no way on. ``reference_min`` is when the search began.
     ``proving`` is the place being proved; ``given_up`` are those whose tests at the place spoke
-    against them.
+    against them. ``looks_off``: looks with all legs on, shown or not, and what was isolated then.
     """
 
     rig: Rig
@@ -120,6 +120,8 @@ def _after_cannot(state: TraceState, node: str, asked: StepDo | Literal["stray"]
 
 
 def _after_message(state: TraceState, rig: Rig, seen: Message) -> TraceState:
+    if rig.isolated and seen.legs_on is not None:
+        return replace(state, notes=(KEPT_ONLY + "a look with legs and a place off",))
     if rig.isolated:
         off = (*state.looks_off, (seen.shown, rig.isolated))
         return replace(state, looks_off=off)

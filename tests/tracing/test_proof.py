@@ -5,19 +5,29 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
 
 from faults.tracing.case import Case
-from faults.tracing.observations import Cannot, Clamp, Isolate, Message, Observation, Restore
+from faults.tracing.observations import (
+    Cannot,
+    Clamp,
+    FitCoil,
+    Isolate,
+    Message,
+    Observation,
+    Power,
+    Restore,
+)
 from faults.tracing.problem import Meter
 from faults.tracing.proof import BARE_CUT, TEST_CAP, Examiner
 from faults.tracing.proof_course import CablesCounted, NextTest, ProofCourse
 from faults.tracing.step import Step, Verdict
 from faults.tracing.watch import LoggedReading
 from sites.network.faults import Fault, Place
-from tests.tracing.drives import Drive, Tamper, asks, proves, short_at, tree_rehearsal
+from tests.tracing.drives import Drive, Tamper, asks, proves, short_at, tree_path, tree_rehearsal
 
 D5, N2 = Place("device", "D5"), Place("splice", "N2")
 SHORT_D5, SHORT_N2 = short_at("device", "D5"), short_at("splice", "N2")
@@ -131,6 +141,37 @@ class TestNotProvedWithout:
         drive.until(asks("restore"))
         assert not is_proved(drive.session.done)
         assert "off" in states_read(drive, D5)
+
+
+class TestMessageWithTheSuspectOff:
+    """Common practice, no source: with the fault isolated the message stays away."""
+
+    def looked(self, shown: tuple[bool, ...], **changes: Any) -> Verdict:
+        """A proof in the middle of which the suspect, off, is looked at without the coil."""
+        drive = Drive(tree_rehearsal(SHORT_D5, **changes))
+        drive.until(asks("restore"))
+        for told in (Power(on=False), FitCoil(fitted=False), Power(on=True)):
+            drive.tell(told)
+        for one in shown:
+            drive.tell(Message(shown=one))
+        for told in (Power(on=False), FitCoil(fitted=True), Power(on=True)):
+            drive.tell(told)
+        drive.steps.extend(drive.steps[:1] * 12)  # what was told without being asked
+        return drive.to_the_end()
+
+    def test_most_looks_that_show_it_leave_it_unproved(self) -> None:
+        for shown in ((True,), (True,) * 6, (True, False, True)):
+            verdict = self.looked(shown)
+            assert verdict.outcome == "unproved"
+            assert "off" in verdict.reason
+
+    def test_a_look_that_is_outvoted_or_shows_nothing_takes_nothing_back(self) -> None:
+        for shown in ((False, False), (True, False, False)):
+            assert is_proved(self.looked(shown))
+
+    def test_a_path_that_draws_near_its_trip_may_show_it_all_the_same(self) -> None:
+        near = replace(tree_path(), trip_ma=150.0)
+        assert is_proved(self.looked((True, True), survey=near))
 
 
 class TestOffThatDoesNotFall:
