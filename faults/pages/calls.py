@@ -23,7 +23,7 @@ from faults.pages.story import call_story
 from faults.pages.words import TraceWords
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_get
-from faults.selectors.repairs import soak_check_list
+from faults.selectors.repairs import repair_hold, soak_check_list
 from faults.selectors.stop_rule import stop_question
 from faults.selectors.traces import finding_list, trace_list
 from faults.services.call_moves import Move, call_move, has_proof
@@ -204,7 +204,10 @@ def call_shown(
         "left_lines": left_lines(left_on_path(call)),
         "question": stop_question(call),
         "today": now().astimezone(ZoneInfo(call.property.time_zone)).date(),
-        "checks": list(soak_check_list().filter(repair__call=call)),
+        "checks": [
+            (check, repair_hold(check.repair))
+            for check in soak_check_list().filter(repair__call=call)
+        ],
         "traces": traces,
         "actions": call_actions(call, moves, is_traced=running is not None),
         "running": running,

@@ -24,7 +24,7 @@ from faults.pages.left_words import LEFT_CAUTIONS
 from faults.pages.story import call_story
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_get
-from faults.selectors.repairs import repair_list, return_test_list
+from faults.selectors.repairs import repair_hold, repair_list, return_test_list
 from faults.services.as_left import as_left_add, as_left_answer
 from faults.services.call_moves import Move, call_move
 from faults.services.closing import why_test_does_not_stand
@@ -182,7 +182,7 @@ def hand_over(request: HttpRequest, _actor: Actor, public_id: str) -> HttpRespon
         "cautions": list(dict.fromkeys(cautions)),
         "restore": call.partial_restores.order_by("-pk").first() if call.partly_restored else None,
         "story": call_story(call),
-        "repairs": list(repair_list(call)),
+        "holds": [(repair, repair_hold(repair)) for repair in repair_list(call)],
         "test": test,
         "against": why_test_does_not_stand(call, test),
     }

@@ -30,7 +30,7 @@ from faults.pages.fields import (
 )
 from faults.pages.left_words import place_words
 from faults.selectors.calls import call_get
-from faults.selectors.repairs import photo_get, repair_get
+from faults.selectors.repairs import photo_get, repair_get, repair_hold
 from faults.selectors.traces import finding_list
 from faults.services.photos import photo_add, photo_content, photo_digest
 from faults.services.repairs import PartUsed, RepairDetails, repair_record
@@ -194,6 +194,7 @@ def _repair_shown(
         "call": repair.call,
         "place": repair.call.property,
         "where": place_words(repair.at_place),
+        "hold": repair_hold(repair),
         "form": form or PhotoForm(repair),
         "may_change": may_change(actor),
     }

@@ -27,8 +27,8 @@ from sites.models.wire_path import WirePath
 
 @dataclass(frozen=True)
 class RepairHold:
-    """How a repair has held: days on which it was wet, days on which the path was on (None where
-    no event says), messages on the path since, and whether it is known not to have held."""
+    """How a repair has held: days on which rain or watering wet it, days on which the path was on
+    (None where no event says), messages on the path since, and whether it failed."""
 
     wet_days: int
     energised_days: int | None
@@ -112,7 +112,7 @@ def repair_hold(repair: Repair) -> RepairHold:
     call = repair.call
     events = FaultEvent.objects.filter(property_id=call.property_id, at__gt=repair.at)
     there = Q(path_id=call.path_id) | Q(path__isnull=True, controller_id=call.controller_id)
-    there |= Q(path__isnull=True, controller__isnull=True)
+    there |= Q(path__isnull=True, controller__isnull=True) | Q(kind=EventKind.RAIN)
     rows = list(
         events.filter(there, at__lte=until, kind__in=_TELLING)
         .order_by("at", "pk")
@@ -120,12 +120,15 @@ def repair_hold(repair: Repair) -> RepairHold:
     )
     zone = ZoneInfo(call.property.time_zone)
     return RepairHold(
-        wet_days=len({at.astimezone(zone).date() for kind, at in rows if kind == EventKind.RAIN}),
+        wet_days=len({at.astimezone(zone).date() for kind, at in rows if kind in _WETTING}),
         energised_days=_energised_days(rows, until, zone),
         messages=sum(kind == EventKind.OVERCURRENT for kind, _ in rows),
         failed=failure is not None,
     )
 
+
+_WETTING = (EventKind.RAIN, EventKind.ENERGISED)
+"""What wets the ground along a path: rain on the property, and watering as the path comes on."""
 
 _TELLING = (EventKind.RAIN, EventKind.ENERGISED, EventKind.OFF, EventKind.OVERCURRENT)
 
@@ -158,17 +161,27 @@ def _wet_since(checks: Sequence[SoakCheck]) -> set[int]:
         return set()
     places = {check.repair.call.property_id for check in checks}
     first = min(check.due_from for check in checks) - dt.timedelta(days=1)
-    rain = FaultEvent.objects.filter(
+    told = FaultEvent.objects.filter(
         property__in=places,
-        kind__in=(EventKind.RAIN, EventKind.ENERGISED),
+        kind__in=_WETTING,
         at__gte=dt.datetime.combine(first, dt.time(), dt.UTC),
-    ).values_list("property_id", "at")
-    last: dict[int, dt.datetime] = {}
-    for place, at in rain:
-        last[place] = max(at, last.get(place, at))
+    ).values_list("kind", "property_id", "controller_id", "path_id", "at")
+    rows = list(told)
     return {
         check.pk
         for check in checks
-        if (wet_at := last.get(check.repair.call.property_id)) is not None
-        and _day(wet_at, check) >= check.due_from
+        if any(
+            _wets(check.repair.call, kind, *where) and _day(at, check) >= check.due_from
+            for kind, *where, at in rows
+        )
     }
+
+
+def _wets(call: FaultCall, kind: str, place: int, controller: int | None, path: int | None) -> bool:
+    """Whether an event wets the ground of a call's path: rain anywhere on its property, watering
+    where it was told of the path or of what is above it."""
+    if place != call.property_id:
+        return False
+    if kind == EventKind.RAIN or (path is None and controller is None):
+        return True
+    return path == call.path_id if path is not None else controller == call.controller_id

@@ -38,7 +38,7 @@ from faults.trace_snapshot import snapshot_now
 from sites.models import WirePath
 from sites.network.faults import Place
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
-from tests.faults.places import path_at_new_place
+from tests.faults.places import path_at_new_place, path_on
 from tests.faults.test_endings import proved
 from tests.repairs.field import (
     moved,
@@ -168,8 +168,25 @@ def test_a_repair_shows_how_it_has_held(by: Actor) -> None:
                 happened(kind, call, by)
     with at_hour(24 * 9):
         hold = repair_hold(repair)
-        assert (hold.wet_days, hold.energised_days, hold.messages) == (2, 4, 0)
+        # Watering wets the ground too: as it came on, and on two days of rain.
+        assert (hold.wet_days, hold.energised_days, hold.messages) == (3, 4, 0)
         assert not hold.failed
+
+
+def test_watering_of_another_path_wets_no_check(by: Actor) -> None:
+    with at_hour(0):
+        call, check = closed_on_test(by)
+        other = path_on(call.path.controller, by, label="Another")
+    with at_hour(24 * 8):
+        report = EventReport("energised", now(), path=other.public_id)
+        event_report(report=report, by=by)
+    with at_hour(24 * 9):
+        assert repair_hold(check.repair).wet_days == 0
+        assert soak_checks_due() == []
+        report = EventReport("energised", now(), path=call.path.public_id)
+        event_report(report=report, by=by)
+        assert repair_hold(check.repair).wet_days == 1
+        assert soak_checks_due() == [check]
 
 
 def closed_on_test(by: Actor) -> tuple[FaultCall, SoakCheck]:
