@@ -24,6 +24,15 @@ BODILESS = [
     for route, method in CASES
     if method != "GET" and not taken_by(getattr(VIEWS[route.name], method.lower())).body
 ]
+WITH_BODY = [
+    (route, method)
+    for route, method in CASES
+    if method != "GET" and taken_by(getattr(VIEWS[route.name], method.lower())).body
+]
+BYTES = {"repair-photos", "removed-part-photos"}
+"""Their bodies are pictures."""
+
+TAGS = ('"v0"', '"v1"', '"v2"', '"r1"')
 UNREAD = ({"bogus": 1}, [1, 2])
 
 
@@ -80,6 +89,20 @@ def test_a_body_that_nobody_reads_is_refused(asker: Asker, at: Callable[[Route],
         assert changes() == before
         assert asker.ask("POST", path, {}, If_Match='"v1"').status_code != 422, route.name
         assert asker.ask("POST", path, None, If_Match='"v1"').status_code != 422, route.name
+
+
+def test_a_member_that_nobody_reads_is_refused(asker: Asker, at: Callable[[Route], str]) -> None:
+    assert len(BODILESS) + len(WITH_BODY) == sum(method != "GET" for _, method in CASES)
+    for route, method in WITH_BODY:
+        path = at(route)
+        before = changes()
+        told = [asker.ask(method, path, {"bogus": 1}, If_Match=tag) for tag in TAGS]
+        assert changes() == before
+        assert min(one.status_code for one in told) >= 400, route.name
+        if route.name not in BYTES:
+            unfit = [one.json()["errors"] for one in told if one.status_code == 422]
+            assert unfit, (route.name, "no tag is the one of the thing")
+            assert "bogus" in str(unfit), route.name
 
 
 def test_a_dry_run_where_there_is_none_stores_nothing(machine: Asker) -> None:
