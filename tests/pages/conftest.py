@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from core.models import Person
 from core.tenancy.scope import contractor_scope
 from faults.selectors.traces import trace_next
 from tests.faults.hunts import Hunt
+from tests.pages.every_page import a_whole_day_of
 
 Entering = Callable[[Person], Client]
 
@@ -41,6 +43,14 @@ def browser(technician: Person) -> Client:
 @pytest.fixture
 def hunt(by: Actor) -> Hunt:
     return Hunt(by)
+
+
+@pytest.fixture
+def ended(hunt: Hunt, settings: Any, tmp_path: Path) -> Hunt:
+    """A hunt to its end, with a thing of each kind that pages are about."""
+    settings.MEDIA_ROOT = str(tmp_path)
+    a_whole_day_of(hunt)
+    return hunt
 
 
 def text_of(answer: Any) -> str:

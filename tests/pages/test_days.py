@@ -139,6 +139,17 @@ def test_asking_twice_with_one_form_asks_once(supervisor: Client, by: Actor, at_
     assert plan.job.state == "cancelled"
 
 
+def test_a_technician_reads_a_crew_s_card(browser: Client, supervisor: Client, by: Actor) -> None:
+    where = f"/crews/{a_crew(by, 'Ash crew').public_id}/card"
+    page = browser.get(where)
+    assert "mon-sun 07:30-16:00" in text_of(page)
+    assert "Supervisors and owners set it" in text_of(page)
+    assert "<input" not in page.content.decode().partition("<main")[2].partition("</main>")[0]
+    assert 'name="hours"' in supervisor.get(where).content.decode()
+    bare = crew_create(name="Birch crew", members=[], by=by)
+    assert "It has no card yet" in text_of(browser.get(f"/crews/{bare.public_id}/card"))
+
+
 def test_who_is_in_no_crew_is_told(browser: Client, by: Actor) -> None:
     crew_create(name="Ash crew", members=[], by=by)
     assert "No plan holds yet" in text_of(browser.get("/days/mine"))
