@@ -11,10 +11,11 @@ import pytest
 from django.db import IntegrityError, connection, connections, transaction
 
 from core.accounts.actor import Actor
+from core.clock import now
 from core.models import Change, Contractor
 from core.problems import Conflict, IllegalMove, Invalid, Stale
 from core.tenancy.scope import contractor_scope
-from faults.models import CallMove, FaultCall
+from faults.models import CallMove, FaultCall, Finding, Trace
 from faults.selectors.calls import call_moves
 from faults.services.call_details import CallDetails
 from faults.services.call_moves import Move, call_move
@@ -32,7 +33,9 @@ def moving(to: str) -> Move:
 
 
 def in_state(by: Actor, state: CallState) -> FaultCall:
-    """A call brought to a state by legal moves, the shortest way."""
+    """A call brought to a state by legal moves, the shortest way; to *found* by a proof."""
+    if state == CallState.FOUND:
+        return found(by)
     ways: deque[tuple[CallState, ...]] = deque([(CallState.REPORTED,)])
     while (way := ways.popleft())[-1] != state:
         ways.extend((*way, to) for to in legal_moves(way[-1], proved=False) if to not in way)
@@ -42,11 +45,38 @@ def in_state(by: Actor, state: CallState) -> FaultCall:
     return call
 
 
-@pytest.mark.parametrize("state", [s for s in CallState if s != CallState.FOUND])
+def found(by: Actor) -> FaultCall:
+    """A call whose proof stands. Its trace is left out, for what moves it here is the proof."""
+    call = in_state(by, CallState.NARROWED)
+    assert call.path is not None
+    trace = Trace.objects.create(
+        call=call,
+        path=call.path,
+        revision=call.path.revision,
+        started_at=now(),
+        ended_at=now(),
+        outcome="proved",
+        started_by_name=by.name,
+    )
+    Finding.objects.create(
+        trace=trace,
+        at={"device": "D5"},
+        kind="short",
+        chance=1.0,
+        proved=True,
+        basis=[],
+        made_at=now(),
+    )
+    return call_move(call=call, move=moving("found"), version=call.version, by=by)
+
+
+@pytest.mark.parametrize("state", list(CallState))
 def test_only_the_moves_of_the_table_are_made(by: Actor, state: CallState) -> None:
+    proved = state == CallState.FOUND
     for to in CallState:
         call = in_state(by, state)
-        legal = [str(one) for one in LEGAL_MOVES[state] if one != CallState.FOUND]
+        assert call.state == state
+        legal = [str(one) for one in LEGAL_MOVES[state] if proved or one != CallState.FOUND]
         count = CallMove.objects.filter(call=call).count()
         if to in legal:
             moved = call_move(call=call, move=moving(to), version=call.version, by=by)

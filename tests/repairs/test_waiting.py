@@ -18,6 +18,7 @@ from faults.services.calls import Where, call_open
 from faults.services.events import EventReport, event_report
 from faults.services.waiting import calls_wake
 from faults.tasks import WAKE, ask_to_wake
+from faults.transitions import WaitKind
 from sites.services.properties import PropertyDetails, property_create
 from tests.repairs.field import moved, opened
 
@@ -46,6 +47,22 @@ def test_a_day_begins_where_the_property_lies(by: Actor) -> None:
     assert calls_wake(by=by) == 0
     with time_machine.travel(NOON + dt.timedelta(hours=22), tick=False):
         assert calls_wake(by=by) == 1
+
+
+@pytest.mark.parametrize("kind", list(WaitKind))
+@time_machine.travel(NOON, tick=False)
+def test_whatever_a_call_waits_for_it_wakes_on_its_day_and_not_before(
+    by: Actor, kind: WaitKind
+) -> None:
+    call = waiting_at("Europe/Madrid", dt.date(2026, 6, 12), by, kind)
+    with time_machine.travel(dt.datetime(2026, 6, 11, 21, 59, tzinfo=dt.UTC), tick=False):
+        assert calls_wake(by=by) == 0
+    call.refresh_from_db()
+    assert (call.state, call.wait_kind) == ("waiting", kind)
+    with time_machine.travel(dt.datetime(2026, 6, 11, 22, 1, tzinfo=dt.UTC), tick=False):
+        assert calls_wake(by=by) == 1
+    call.refresh_from_db()
+    assert (call.state, call.wait_kind, call.waits_until) == ("reported", "", None)
 
 
 @pytest.mark.parametrize(
