@@ -15,6 +15,8 @@ from core.locking import locked_one
 from core.models.changes import Change
 from core.problems import Conflict, Defect, IllegalMove, Stale
 from faults.models.call import CallMove, FaultCall
+from faults.models.event import FaultEvent
+from faults.models.repair import Repair
 from faults.models.return_test import ReturnTest
 from faults.models.trace import Finding, Trace
 from faults.services.as_left import LeftAnswer, as_left_answered, refuse_unanswered
@@ -107,11 +109,7 @@ def call_move(*, call: FaultCall, move: Move, version: int, by: Actor) -> FaultC
     if move.to in LEAVES_THE_PLACE:
         refuse_unanswered(held, move.left, closing=move.to == CallState.CLOSED)
     as_left_answered(held=held, answers=move.left, by=by)
-    failed = newest_repair(held) if held.outcome == CallOutcome.REPAIRED else None
     call_moved(held=held, move=move, by=by, test=test)
-    if failed is not None:
-        why = move.why or "The call was opened again."
-        repair_failure_write(repair=failed, call=held, why=why, by=by)
     return held
 
 
@@ -162,15 +160,27 @@ def has_proof(call: FaultCall) -> bool:
     ).exists()
 
 
-def call_moved(*, held: FaultCall, move: Move, by: Actor, test: ReturnTest | None = None) -> None:
+def call_moved(
+    *,
+    held: FaultCall,
+    move: Move,
+    by: Actor,
+    test: ReturnTest | None = None,
+    failed: Repair | None = None,
+    event: FaultEvent | None = None,
+) -> None:
     """Move a locked call, within the caller's transaction; the caller knows that it is legal.
 
-    ``test``: the passed return test that it is closed on. Raises Conflict where it would open
-    again beside another open call of its path.
+    ``test``: the passed return test that it is closed on. Whoever opens a call again that was
+    closed as repaired, it is linked to the repair that did not hold: its newest, or the one that
+    is known to have ``failed``; ``event`` showed it. Raises Conflict where it would open again
+    beside another open call of its path.
     """
     before, to = held.state, CallState(move.to)
     if before in ENDED and to not in ENDED:
         refuse_second(held)
+    if failed is None and held.outcome == CallOutcome.REPAIRED:
+        failed = newest_repair(held)
     held.state = to
     held.outcome = move.outcome
     held.outcome_reason = move.why if to == CallState.CLOSED else ""
@@ -200,6 +210,9 @@ def call_moved(*, held: FaultCall, move: Move, by: Actor, test: ReturnTest | Non
             "untested_why": held.untested_why,
         },
     )
+    if failed is not None:
+        why = move.why or "The call was opened again."
+        repair_failure_write(repair=failed, call=held, why=why, by=by, event=event)
 
 
 def call_store(held: FaultCall) -> None:

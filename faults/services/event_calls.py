@@ -2,8 +2,9 @@
 
 * An overcurrent goes to the open call of its path and is counted there. Without one, it opens a
   call. Where the path is not known, the controller stands for it, or else the property.
-* One that happened while a call was open that is closed now, told late, belongs to that call and
-  does not open it again.
+* One that happened while a call was open that is closed now, told late, belongs to that call. It
+  does not open it again, unless it came after the return test that the call was closed on: then
+  that test shows nothing any more.
 * One from before all that, told for the record, is kept without a call.
 * A *cleared* goes with the overcurrents but opens nothing and closes nothing: a message may go
   by itself and the fault stay.
@@ -19,10 +20,17 @@ from django.db.models import Max, Q, QuerySet
 
 from core.accounts.actor import Actor
 from core.clock import now
-from core.locking import lock_name, locked_one
+from core.locking import lock_name, locked, locked_one
+from core.problems import Conflict
 from faults.models.call import CallKind, FaultCall
 from faults.models.event import EventKind, FaultEvent
+from faults.services.call_moves import Move, call_moved, other_open_call
 from faults.services.calls import Where, call_from_event
+from faults.services.repair_failures import newest_repair, repair_failure_once
+from faults.transitions import CallState
+
+_MOST_LOOKS = 10
+"""A call that is found may be closed before it is locked; so often another is looked for."""
 
 
 @dataclass
@@ -53,12 +61,21 @@ class CallsInHand:
         free_since = self._free_since[held.path_id]
         return held if free_since is None or at > free_since else None
 
-    def counted(self, call: FaultCall, at: dt.datetime) -> FaultCall:
-        """The call, locked, with one overcurrent more."""
+    def hold(self, path_ids: set[int]) -> None:
+        """Lock the open calls of these paths, in the order in which everybody locks."""
+        for held in locked(FaultCall.objects.filter(path__in=path_ids, closed_at__isnull=True)):
+            self._take(held)
+
+    def held(self, call: FaultCall) -> FaultCall:
+        """The call, locked, as it is now."""
         held = next((one for one in self._held.values() if one.pk == call.pk), None)
         if held is None:
             held = locked_one(call)
             self._take(held)
+        return held
+
+    def counted(self, held: FaultCall, at: dt.datetime) -> None:
+        """Count one overcurrent more on a locked call."""
         held.overcurrents += 1
         held.opened_at = min(held.opened_at, at)
         held.last_event_at = max(held.last_event_at or at, at)
@@ -66,6 +83,21 @@ class CallsInHand:
             self._changed.add(held.path_id)
         else:
             _count_store(held)
+
+    def opened_again(self, held: FaultCall, event: FaultEvent, by: Actor) -> FaultCall:
+        """A locked call whose return test an overcurrent belies: open again and linked to the
+        repair that did not hold. Where another call is open on the path, that one shows it."""
+        why = f"an overcurrent message of {event.at:%Y-%m-%d %H:%M} UTC came after the return test"
+        repair = newest_repair(held)
+        try:
+            move = Move(CallState.REPORTED, why)
+            call_moved(held=held, move=move, by=by, failed=repair, event=event)
+        except Conflict:
+            held = locked_one(held)
+            other = other_open_call(held)
+            if other is not None and repair is not None:
+                repair_failure_once(repair=repair, call=other, why=why, by=by, event=event)
+        self._take(held)
         return held
 
     def _take(self, held: FaultCall) -> None:
@@ -90,12 +122,27 @@ def call_of_event(
     transaction; None where it belongs to none."""
     if event.kind not in (EventKind.OVERCURRENT, EventKind.CLEARED):
         return None
-    found = calls.call_of_path(where, event.at)
-    if found is None:
-        found = _looked_up(event, where, by, calls.window)
-    if found is None or event.kind != EventKind.OVERCURRENT:
-        return found
-    return calls.counted(found, event.at)
+    held = _held_of(event, where, by, calls)
+    if held is None or event.kind != EventKind.OVERCURRENT:
+        return held
+    if held.closing_test is not None and event.at > held.closing_test.at:
+        held = calls.opened_again(held, event, by)
+    calls.counted(held, event.at)
+    return held
+
+
+def _held_of(event: FaultEvent, where: Where, by: Actor, calls: CallsInHand) -> FaultCall | None:
+    """The call it goes to, locked; one that was closed before the event is none any more."""
+    for _ in range(_MOST_LOOKS):
+        found = calls.call_of_path(where, event.at)
+        if found is None:
+            found = _looked_up(event, where, by, calls.window)
+        if found is None:
+            return None
+        held = calls.held(found)
+        if held.closed_at is None or held.closed_at >= event.at:
+            return held
+    raise Conflict("The calls there are being changed: tell the event again.")
 
 
 def _looked_up(

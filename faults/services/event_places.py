@@ -53,6 +53,11 @@ class EventPlaces:
         refuse_defects("event", _apart(named, where))
         return where
 
+    def path_ids(self) -> set[int]:
+        """The primary keys of all wire paths that are meant."""
+        alone = (_where_of_controller(one).path for one in self.controllers.values())
+        return {path.pk for path in (*self.paths.values(), *alone) if path is not None}
+
     def _unknown(self, named: NamesPlace) -> Iterator[Defect]:
         if named.path and named.path not in self.paths:
             yield Defect("/path", f"there is no wire path {named.path[:60]}", "one that is there")

@@ -131,9 +131,13 @@ class _Intake:
 
     @classmethod
     def of(cls, reports: Sequence[EventReport], by: Actor) -> _Intake:
-        """What these reports need, with at most seven queries."""
+        """What these reports need, with at most seven queries and one an open call in hand."""
         there = _there({report.external_id for report in reports})
-        return cls(event_places(reports), there, CallsInHand(work_rules().fold_hours), by)
+        places, calls = event_places(reports), CallsInHand(work_rules().fold_hours)
+        paths = places.path_ids()
+        if len(paths) > 1:
+            calls.hold(paths)
+        return cls(places, there, calls, by)
 
     def result(self, report: EventReport) -> EventResult:
         """What becomes of a report, the problem with it too."""

@@ -31,3 +31,11 @@ def repair_failure_write(
         after={"call": call.public_id, "why": why},
     )
     return failure
+
+
+def repair_failure_once(
+    *, repair: Repair, call: FaultCall, why: str, by: Actor, event: FaultEvent | None = None
+) -> RepairFailure:
+    """The link of these two, written where there is none, within the caller's transaction."""
+    there = RepairFailure.objects.filter(repair=repair, call=call).first()
+    return there or repair_failure_write(repair=repair, call=call, why=why, by=by, event=event)

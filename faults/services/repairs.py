@@ -20,7 +20,7 @@ from faults.models.repair import Repair, RepairFailure, RepairKind
 from faults.models.trace import Finding
 from faults.place_checks import place_on_path_defects
 from faults.services.call_moves import MOST_WORDS, has_proof
-from faults.services.repair_failures import repair_failure_write
+from faults.services.repair_failures import repair_failure_once
 from faults.services.soak_checks import soak_check_begin
 from faults.transitions import CallState, legal_moves
 from sites.field_checks import line_defects, name_defects, refuse_defects
@@ -131,8 +131,7 @@ def repair_did_not_hold(*, repair: Repair, call: FaultCall, why: str, by: Actor)
     if held.pk != repair.call_id and held.path_id != repair.call.path_id:
         defects.append(Defect("/call", "this call is on another wire path", "one of the repair's"))
     refuse_defects("link", defects)
-    there = RepairFailure.objects.filter(repair=repair, call=held).first()
-    return there or repair_failure_write(repair=repair, call=held, why=why, by=by)
+    return repair_failure_once(repair=repair, call=held, why=why, by=by)
 
 
 def refuse_unless(held: FaultCall, state: CallState, words: str) -> None:

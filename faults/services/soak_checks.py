@@ -82,5 +82,6 @@ def _failed(repair: Repair, call: FaultCall, note: str, by: Actor) -> None:
     why = f"the soak check failed: {note}"
     shown_in = other_open_call(call) or call
     if shown_in == call and call.state == CallState.CLOSED:
-        call_moved(held=call, move=Move(CallState.REPORTED, why), by=by)
+        call_moved(held=call, move=Move(CallState.REPORTED, why), by=by, failed=repair)
+        return
     repair_failure_write(repair=repair, call=shown_in, why=why, by=by)
