@@ -1,7 +1,7 @@
 """A crew's visits as a calendar (RFC 5545): moments in UTC, texts folded and escaped by icalendar.
 
 A visit keeps its UID from plan to plan, so that a calendar moves it instead of showing it twice;
-SEQUENCE is the plan's number, which only grows.
+SEQUENCE grows with the plan, and within it with what became of the visit.
 """
 
 from __future__ import annotations

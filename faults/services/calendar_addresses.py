@@ -7,6 +7,7 @@ import hashlib
 import secrets
 
 from django.db import transaction
+from django.db.models import Q
 
 from core.accounts.actor import Actor
 from core.changes.record import change_record
@@ -73,13 +74,15 @@ def calendar_of(secret: str) -> bytes:
 
 def _visits(crew: Crew) -> list[CalendarVisit]:
     since = now() - dt.timedelta(days=KEPT_DAYS)
-    rows = PlannedVisit.objects.filter(
-        crew=crew, plan__state=PlanState.PUBLISHED, starts_at__gte=since
-    )
+    holds = Q(plan__state=PlanState.PUBLISHED)
+    done = Q(plan__state=PlanState.SUPERSEDED) & ~Q(state=VisitState.PLANNED)
+    rows = PlannedVisit.objects.filter(holds | done, crew=crew, starts_at__gte=since)
     joined = rows.select_related(
         "plan", "call__property", "soak_check__repair__call__property", "inspection__property"
     )
-    return [_told(one) for one in joined.order_by("starts_at", "pk")]
+    # A visit of several plans is told as the newest has it.
+    newest = {one.name: one for one in joined.order_by("plan_id", "pk")}
+    return sorted(map(_told, newest.values()), key=lambda one: (one.starts_at, one.uid))
 
 
 def _told(visit: PlannedVisit) -> CalendarVisit:
@@ -91,7 +94,7 @@ def _told(visit: PlannedVisit) -> CalendarVisit:
     lines.append(SAFETY)
     return CalendarVisit(
         uid=f"{visit.name}@clampline",
-        sequence=visit.plan_id,
+        sequence=1000 * visit.plan_id + visit.version % 1000,
         starts_at=visit.starts_at,
         ends_at=visit.ends_at,
         title=f"{what}: {place.name}",

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.db.models import Q
 
 from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
 from core.locking import lock_name, locked, locked_one, refuse_past
+from core.models.accounts import Contractor
 from core.problems import Conflict, IllegalMove
 from faults.models.call import FaultCall
 from faults.models.dispatch import DayPlan, PlannedVisit, PlanState, VisitState
@@ -41,6 +45,7 @@ def plan_publish(*, plan: DayPlan, version: int, by: Actor) -> DayPlan:
     before = next(iter(locked(DayPlan.objects.filter(state=PlanState.PUBLISHED))), None)
     if (before.pk if before else None) != held.told_id:
         raise Conflict("Another plan was published since this one was made: ask for a new one.")
+    _refuse_gap(held, before, by)
     visits = _held_visits(held)
     _carry_over(held, before, visits)
     if before is not None:
@@ -58,7 +63,38 @@ def plan_publish(*, plan: DayPlan, version: int, by: Actor) -> DayPlan:
     )
     for visit in visits:
         _tell(visit, by)
+    if before is not None:
+        _withdraw(before, {visit.name for visit in visits}, by)
     return held
+
+
+def _refuse_gap(plan: DayPlan, before: DayPlan | None, by: Actor) -> None:
+    """One plan holds at a time: it may not begin after work of today that the one before holds."""
+    if before is None:
+        return
+    zone = ZoneInfo(Contractor.objects.get(pk=by.contractor_id).time_zone)
+    begins = dt.datetime.combine(plan.from_day, dt.time(), zone)
+    open_ = before.visits.filter(starts_at__lt=begins).filter(
+        Q(state=VisitState.STARTED) | Q(state=VisitState.PLANNED, ends_at__gt=now())
+    )
+    if count := open_.count():
+        raise Conflict(
+            f"The plan that holds has {count} visits still to be done before {plan.from_day}, "
+            "which this one would take off: ask for a plan from today on, of more days."
+        )
+
+
+def _withdraw(before: DayPlan, kept: set[str], by: Actor) -> None:
+    """Tell of visits that nobody makes now: they are in no plan any more."""
+    rows = before.visits.filter(state=VisitState.PLANNED).exclude(name__in=kept)
+    for visit in rows.select_related("crew", "call").order_by("pk"):
+        change_record(
+            by=by,
+            action="visit.withdrawn",
+            thing=("visit", visit.public_id),
+            thread_id=visit.call.public_id if visit.call else "",
+            after=visit_told(visit) | {"why": "a newer plan holds, and it is not in it"},
+        )
 
 
 def _held_visits(plan: DayPlan) -> list[PlannedVisit]:

@@ -53,9 +53,30 @@ def test_a_crew_reads_its_published_visits_and_what_was_missed(by: Actor, at_daw
     assert event.summary.value == "Fault: Court 1"
     assert event.location.value == "1 Mill Rd"
     assert "Power off and proved dead" in event.description.value
+    before = int(event.sequence.value)
     visit_move(visit=visit, to="missed", why="gate shut", version=visit.version, by=by)
     (event,) = read(calendar_of(secret))
     assert event.status.value == "CANCELLED"
+    assert int(event.sequence.value) > before
+
+
+def test_what_was_done_stays_in_the_calendar_when_a_newer_plan_holds(
+    by: Actor, at_dawn: Any
+) -> None:
+    crew = a_crew(by, "Ash")
+    for number in (1, 2):
+        a_call(by, number)
+    _, secret = calendar_address_issue(crew=crew, by=by)
+    plan = made(by)
+    plan_publish(plan=plan, version=plan.version, by=by)
+    first, second = plan.visits.order_by("starts_at")
+    at_dawn.move_to(first.ends_at)
+    first = visit_move(visit=first, to="started", version=first.version, by=by)
+    visit_move(visit=first, to="done", version=first.version, by=by)
+    again = made(by)
+    plan_publish(plan=again, version=again.version, by=by)
+    names = [one.uid.value.partition("@")[0] for one in read(calendar_of(secret))]
+    assert names == [first.name, second.name]
 
 
 def test_an_address_ends_at_once_and_is_kept_as_a_digest(by: Actor) -> None:

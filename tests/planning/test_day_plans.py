@@ -212,6 +212,32 @@ def test_a_plan_that_what_happened_since_does_not_fit_is_not_published(
     assert DayPlan.objects.get(state=PlanState.PUBLISHED).pk == plan.pk
 
 
+def test_tomorrows_plan_takes_nothing_of_today_off(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    a_call(by, 1)
+    plan = made(by)
+    plan_publish(plan=plan, version=plan.version, by=by)
+    tomorrow = made(by, from_day=MONDAY.date() + dt.timedelta(days=1))
+    with pytest.raises(Conflict, match="from today on"):
+        plan_publish(plan=tomorrow, version=tomorrow.version, by=by)
+    both = made(by, days=2)
+    held = plan_publish(plan=both, version=both.version, by=by)
+    assert held.visits.exists()
+
+
+def test_a_visit_that_a_newer_plan_leaves_out_is_told_as_withdrawn(by: Actor, at_dawn: Any) -> None:
+    crews = [a_crew(by, name) for name in ("Ash", "Birch")]
+    calls = [a_call(by, number) for number in range(2)]
+    plan = made(by)
+    plan_publish(plan=plan, version=plan.version, by=by)
+    off = tuple(crew.public_id for crew in crews)
+    again = made(by, options=PlanOptions(crews_off=off))
+    plan_publish(plan=again, version=again.version, by=by)
+    told = Change.objects.filter(action="visit.withdrawn")
+    assert {one.after["name"] for one in told} == {f"call:{one.public_id}" for one in calls}
+    assert {one.thread_id for one in told} == {one.public_id for one in calls}
+
+
 def test_a_visit_moves_as_its_table_says(by: Actor, at_dawn: Any) -> None:
     a_crew(by, "Ash")
     a_call(by, 1)
