@@ -9,7 +9,7 @@ from typing import Any
 
 from core.problems import Defect, Invalid
 from sites.forms.defects import Defect as FormDefect
-from sites.forms.defects import FormDefects
+from sites.forms.defects import FormDefects, counted
 from sites.forms.load import load_document
 from sites.forms.survey import read_survey
 from sites.forms.survey_warnings import survey_warnings
@@ -37,7 +37,7 @@ def survey_admit(survey: Document | bytes | str, label: str | None = None) -> Ad
         path = read_survey(document)
     except FormDefects as refused:
         raise Invalid(
-            f"The survey has {_counted(len(refused.defects))}.",
+            f"The survey has {counted(len(refused.defects))}.",
             defects=problem_defects(refused.defects),
         ) from refused
     return AdmittedSurvey(document, problem_defects(survey_warnings(path)))
@@ -46,10 +46,6 @@ def survey_admit(survey: Document | bytes | str, label: str | None = None) -> Ad
 def problem_defects(defects: Iterable[FormDefect]) -> tuple[Defect, ...]:
     """Defects of a form as the members of a problem."""
     return tuple(Defect(one.pointer, one.what, one.right) for one in defects)
-
-
-def _counted(count: int) -> str:
-    return "one defect" if count == 1 else f"{count} defects"
 
 
 def _loaded(survey: Document | bytes | str) -> Document:

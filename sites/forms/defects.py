@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
+
+MOST_DEFECTS = 1_000
+"""Defects of one document that are told: whoever mends so many looks again anyway."""
 
 _MOST_CHARACTERS = 60
 
@@ -23,7 +27,10 @@ class Defect:
 
 
 class FormDefects(Exception):
-    """A document does not fit its form; ``defects`` has every one of them."""
+    """A document does not fit its form; ``defects`` has every one of them.
+
+    Of more than ``MOST_DEFECTS`` it has the first, and a last one that says so.
+    """
 
     def __init__(self, defects: Iterable[Defect]) -> None:
         self.defects: tuple[Defect, ...] = tuple(defects)
@@ -31,10 +38,37 @@ class FormDefects(Exception):
 
 
 def refuse_if_any(defects: Iterable[Defect]) -> None:
-    """Raise FormDefects with the defects in order of their pointers, each once, if any."""
+    """Raise FormDefects with the defects in order of their pointers, each once, if any.
+
+    Of more than ``MOST_DEFECTS`` the first are told, and that there are more.
+    """
     ordered = sorted(set(defects), key=lambda defect: (_natural(defect.pointer), defect))
     if ordered:
-        raise FormDefects(ordered)
+        raise FormDefects(told_of(ordered))
+
+
+def first_of(defects: Iterable[Defect]) -> list[Defect]:
+    """No more of the defects than it takes to see that there are more than ``MOST_DEFECTS``.
+
+    What comes after is not looked for: a small file can hold hundreds of thousands.
+    """
+    return list(islice(defects, MOST_DEFECTS + 1))
+
+
+def told_of(defects: Sequence[Defect]) -> list[Defect]:
+    """The defects as they are told: all, or the first ``MOST_DEFECTS`` and a last one saying so."""
+    told = list(defects[:MOST_DEFECTS])
+    if len(defects) > MOST_DEFECTS:
+        words = f"there are {counted(len(defects))}"
+        told.append(Defect("", words, "mend these, then look again"))
+    return told
+
+
+def counted(count: int) -> str:
+    """How many defects there are, in words; ``count`` may include the one that says "more"."""
+    if count > MOST_DEFECTS:
+        return f"more than {MOST_DEFECTS:,} defects; the first {MOST_DEFECTS:,} are told"
+    return "one defect" if count == 1 else f"{count} defects"
 
 
 def pointer_to(*parts: str | int) -> str:

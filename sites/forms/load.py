@@ -7,15 +7,13 @@ import math
 import re
 from collections import Counter
 from collections.abc import Iterator
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from sites.forms.defects import Defect, FormDefects, pointer_to, shown
+from sites.forms.defects import Defect, FormDefects, first_of, pointer_to, shown, told_of
 
 MOST_BYTES = 20_000_000
 MOST_LEVELS = 32
-MOST_DEFECTS = 10_000
 
 _LONE_HALF = re.compile(r"\\u[dD][89a-fA-F]")
 
@@ -37,12 +35,9 @@ def load_document(source: str | bytes | Path) -> dict[str, Any]:
     parsed, suspicious = _parse(_text(source))
     _refuse_deep(parsed)
     if suspicious:
-        defects = list(islice(_walk(parsed), MOST_DEFECTS + 1))
-        if len(defects) > MOST_DEFECTS:
-            more = f"only the first {MOST_DEFECTS} defects of the text are named"
-            defects[-1] = Defect("", more, "mend these, then look again")
+        defects = first_of(_walk(parsed))
         if defects:
-            raise FormDefects(defects)
+            raise FormDefects(told_of(defects))
     if not isinstance(parsed, dict):
         raise _whole(f"this is {shown(parsed)}", "one JSON object: { … }")
     return parsed

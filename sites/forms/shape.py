@@ -18,7 +18,7 @@ from jsonschema import Draft202012Validator, ValidationError
 from jsonschema.validators import extend
 from referencing import Registry, Resource
 
-from sites.forms.defects import Defect, pointer_to, shown
+from sites.forms.defects import Defect, first_of, pointer_to, shown
 from sites.forms.quick import Fits, is_integer, is_number, quick_check
 
 Schema = dict[str, Any]
@@ -108,12 +108,20 @@ def _items_by(schema: Schema) -> Callable[..., Iterator[ValidationError]]:
 
 
 def shape_defects(document: object, checker: Draft202012Validator) -> list[Defect]:
-    """Everything in which the document does not fit the schema, each defect once."""
-    # Two keywords may find one fault: an empty id is too short and has not the right form.
-    found: dict[tuple[str, str], Defect] = {}
-    for defect in _told(checker.iter_errors(document)):
-        found.setdefault((defect.pointer, defect.right), defect)
-    return list(found.values())
+    """Everything in which the document does not fit the schema, each defect once.
+
+    Past ``MOST_DEFECTS`` and one, looking ends.
+    """
+    return first_of(_each_once(_told(checker.iter_errors(document))))
+
+
+def _each_once(defects: Iterable[Defect]) -> Iterator[Defect]:
+    """Two keywords may find one fault: an empty id is too short and has not the right form."""
+    found: set[tuple[str, str]] = set()
+    for defect in defects:
+        if (key := (defect.pointer, defect.right)) not in found:
+            found.add(key)
+            yield defect
 
 
 @cache

@@ -9,8 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
-from sites.forms.defects import Defect, pointer_to, shown
+from sites.forms.defects import Defect, first_of, pointer_to, shown
 from sites.forms.rows import all_readable, ids_in, member, numbered_rows, text_in
 
 _LISTS = ("nodes", "segments", "devices")
@@ -19,17 +20,19 @@ _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f]")
 
 
 def survey_defects(document: object) -> list[Defect]:
-    """All defects of a survey besides those of its shape."""
+    """All defects of a survey besides those of its shape; past ``MOST_DEFECTS`` looking ends."""
     links = _links(document)
-    return [
-        *_id_defects(document),
-        *_reference_defects(document),
-        *_controller_defects(document),
-        *_leg_defects(document),
-        *_device_defects(document),
-        *_topology_defects(document, links),
-        *_connection_defects(document, links),
-    ]
+    return first_of(
+        chain(
+            _id_defects(document),
+            _reference_defects(document),
+            _controller_defects(document),
+            _leg_defects(document),
+            _device_defects(document),
+            _topology_defects(document, links),
+            _connection_defects(document, links),
+        )
+    )
 
 
 def named(names: Sequence[str]) -> str:

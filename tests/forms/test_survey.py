@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -12,11 +13,12 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 from jsonschema.validators import extend
 
-from sites.forms.defects import FormDefects
+from sites.forms.defects import MOST_DEFECTS, Defect, FormDefects
 from sites.forms.load import load_document
 from sites.forms.quick import quick_check
-from sites.forms.shape import validator
+from sites.forms.shape import shape_defects, validator
 from sites.forms.survey import SCHEMAS, read_survey, survey_document
+from sites.forms.survey_checks import survey_defects
 from sites.forms.survey_warnings import survey_warnings
 from sites.network.elements import Device, Node, Segment
 from tests.forms.documents import GONE, SURVEY, Document, bent, surveys
@@ -29,6 +31,10 @@ def defects_of(document: Any) -> dict[str, str]:
     found = {defect.pointer: f"{defect.what} -> {defect.right}" for defect in caught.value.defects}
     assert len(found) == len(caught.value.defects)
     return found
+
+
+def shape_of(document: object) -> list[Defect]:
+    return shape_defects(document, validator(SCHEMAS / "survey.schema.json"))
 
 
 def test_the_example_is_read_field_by_field() -> None:
@@ -230,6 +236,38 @@ def test_many_unknown_fields_are_counted_and_the_first_are_named() -> None:
 
 def test_an_empty_id_is_told_once() -> None:
     assert "1 to 64" in defects_of(bent(SURVEY, "/devices/0/id", ""))["/devices/0/id"]
+
+
+def test_a_thousand_defects_are_all_told() -> None:
+    twins = [SURVEY["devices"][0]] * (MOST_DEFECTS + 1)
+    found = defects_of(bent(SURVEY, "/devices", twins))
+    assert list(found) == [f"/devices/{place}/id" for place in range(1, MOST_DEFECTS + 1)]
+
+
+def test_of_more_than_a_thousand_defects_the_first_are_told_and_that_there_are_more() -> None:
+    """Looking for all of a small file's took half a minute."""
+    devices = [SURVEY["devices"][0]] * (MOST_DEFECTS + 2)
+    blanks: list[Document] = [{}] * 40_000
+    for document in (
+        bent(SURVEY, "/devices", devices),
+        {**SURVEY, "nodes": blanks[:20_000], "segments": blanks, "devices": blanks},
+    ):
+        with pytest.raises(FormDefects) as refused:
+            read_survey(document)
+        *first, last = refused.value.defects
+        assert len(first) == MOST_DEFECTS
+        assert all(defect.pointer for defect in first)
+        assert last.pointer == ""
+        assert last.what == "there are more than 1,000 defects; the first 1,000 are told"
+
+
+@pytest.mark.parametrize("find", [shape_of, survey_defects])
+def test_nothing_is_looked_for_past_the_defects_that_are_told(
+    find: Callable[[object], list[Defect]],
+) -> None:
+    rows = [{"id": "A", "from": "Q", "to": "Q", "node": "Q"}] * 2_000
+    document = {**SURVEY, "nodes": rows, "segments": rows, "devices": rows}
+    assert len(find(document)) == MOST_DEFECTS + 1
 
 
 def _straight(count: int) -> Document:

@@ -69,6 +69,17 @@ def test_all_defects_come_at_once_with_their_pointers_and_nothing_is_stored(
     assert rows_stored() == before
 
 
+def test_of_very_many_defects_the_problem_says_that_not_all_are_told(
+    controller: Controller, by: Actor, survey: Document
+) -> None:
+    with pytest.raises(Invalid) as refused:
+        path_import(controller=controller, survey={**survey, "nodes": [{}] * 2_000}, by=by)
+    told = "more than 1,000 defects; the first 1,000 are told"
+    assert refused.value.detail == f"The survey has {told}."
+    assert len(refused.value.defects) == 1_001
+    assert refused.value.defects[-1].what == f"there are {told}"
+
+
 @pytest.mark.parametrize(
     ("survey", "pointer", "what"),
     [

@@ -15,7 +15,7 @@ from faults.forms.trace import read_trace
 from faults.management.commands.rehearse import METHODS
 from faults.tracing.problem import TraceProblem
 from faults.tracing.session import Refused, Session, begin
-from sites.forms.defects import FormDefects
+from sites.forms.defects import FormDefects, counted
 from sites.forms.load import load_document
 
 MOST_LINE_CHARACTERS = 1_000_000
@@ -76,8 +76,8 @@ class Command(BaseCommand):
             for defect in form.defects:
                 where = defect.pointer or "(document)"
                 self.stderr.write(f"{file}: {where}: {defect.what}; right: {defect.right}")
-            count = len(form.defects)
-            raise CommandError(f"{file}: {count} defects", returncode=2) from form
+            count = counted(len(form.defects))
+            raise CommandError(f"{file}: {count}", returncode=2) from form
 
 
 def _next_line(lines: TextIO) -> str | None:

@@ -16,7 +16,7 @@ from faults.management.walkthrough import played_lines
 from faults.rehearsal.drawing import rehearsal_svg
 from faults.rehearsal.play import EndlessTrace, Played, play
 from faults.rehearsal.rehearsal import Rehearsal
-from sites.forms.defects import FormDefects
+from sites.forms.defects import FormDefects, counted
 from sites.forms.load import load_document
 from sites.network.errors import NetworkError
 
@@ -113,8 +113,8 @@ class Command(BaseCommand):
             for defect in form.defects:
                 where = defect.pointer or "(document)"
                 self.stderr.write(f"{file}: {where}: {defect.what}; right: {defect.right}")
-            count = len(form.defects)
-            raise CommandError(f"{file}: {count} defects, nothing played", returncode=2) from form
+            count = counted(len(form.defects))
+            raise CommandError(f"{file}: {count}, nothing played", returncode=2) from form
 
     def _line(self, document: dict[str, Any]) -> None:
         self.stdout.write(json.dumps(document, ensure_ascii=False, allow_nan=False))
