@@ -31,14 +31,6 @@ class WrongMediaType(Problem):
     title = "This kind of body is not taken here"
 
 
-class TooManyRequests(Problem):
-    """More requests in a while than are taken."""
-
-    code = "too-many-requests"
-    status = HTTPStatus.TOO_MANY_REQUESTS
-    title = "Too many requests"
-
-
 class UnderWay(Problem):
     """The same request is being carried out already."""
 

@@ -6,17 +6,13 @@ let through, for a counter is no reason to stop work.
 
 from __future__ import annotations
 
-import logging
-import time
 from dataclasses import dataclass
 
 from django.conf import settings
-from django.core.cache import cache
 
-from api.problem_kinds import TooManyRequests
 from core.accounts.actor import Actor
-
-log = logging.getLogger("api.throttles")
+from core.counting import count_in_window
+from core.problems import TooManyRequests
 
 USUAL = "usual"
 HEAVY = "heavy"
@@ -58,11 +54,7 @@ def limit_named(name: str) -> Limit:
 def counted(actor: Actor, name: str) -> Count:
     """Count one request. Raises TooManyRequests past the limit."""
     limit = limit_named(name)
-    at_s = time.time()
-    window, into_s = divmod(at_s, limit.window_s)
-    reset_s = max(1, round(limit.window_s - into_s))
-    key = f"api-limit:{name}:{actor.public_id}:{int(window)}"
-    used = _increment(key, limit.window_s)
+    used, reset_s = count_in_window(f"api-limit:{name}:{actor.public_id}", limit.window_s)
     count = Count(limit, limit.most - used, reset_s)
     if count.left < 0:
         raise TooManyRequests(
@@ -70,12 +62,3 @@ def counted(actor: Actor, name: str) -> Count:
             headers=count.headers() | {"Retry-After": str(reset_s)},
         )
     return count
-
-
-def _increment(key: str, window_s: int) -> int:
-    try:
-        cache.add(key, 0, timeout=2 * window_s)
-        return cache.incr(key)
-    except Exception as away:  # noqa: BLE001 - whatever a cache raises, work goes on
-        log.warning("requests are not counted, the cache does not answer: %s", away)
-        return 0

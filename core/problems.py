@@ -126,6 +126,14 @@ class TooLarge(Problem):
     title = "Too large"
 
 
+class TooManyRequests(Problem):
+    """More requests in a while than are taken."""
+
+    code = "too-many-requests"
+    status = HTTPStatus.TOO_MANY_REQUESTS
+    title = "Too many requests"
+
+
 class Unavailable(Problem):
     """Something the server needs does not answer now."""
 

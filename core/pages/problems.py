@@ -10,13 +10,17 @@ from core.problems import Defect, Problem
 
 
 def problem_page(request: HttpRequest, problem: Problem) -> HttpResponse:
-    """A page that says what happened and what would be right, with the problem's status."""
+    """A page that says what happened and what would be right, with the problem's status
+    and headers."""
     context = {
         "title": problem.title,
         "detail": problem.detail,
         "defects": [defect_words(defect) for defect in problem.defects],
     }
-    return render(request, "core/problem.html", context, status=problem.status)
+    answer = render(request, "core/problem.html", context, status=problem.status)
+    for name, value in problem.headers.items():
+        answer.headers[name] = value
+    return answer
 
 
 def problem_onto_form(form: Form, problem: Problem) -> None:

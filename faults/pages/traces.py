@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from core.accounts.actor import Actor
 from core.clock import now
 from core.pages.access import may_change, page
+from core.pages.drawing_limit import drawing_count, drawing_count_size
 from core.pages.problems import defect_words, problem_onto_form
 from core.problems import Invalid, Problem
 from faults.models.trace import Trace
@@ -113,11 +114,13 @@ def trace_finish(request: HttpRequest, actor: Actor, public_id: str) -> HttpResp
 @gzip_page
 @require_safe
 @page
-def trace_picture(request: HttpRequest, _actor: Actor, public_id: str) -> HttpResponse:
+def trace_picture(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """The path with this trace's readings; ``?around=`` a node for what lies near it."""
+    drawing_count(actor)
     trace = trace_get(public_id)
     session = snapshot_now(trace).fold.session
     network = session.problem.path
+    drawing_count_size(actor, len(network.nodes))
     svg = path_drawing(
         network,
         currents_ma=readings_ma(network, session.told),

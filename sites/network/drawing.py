@@ -18,6 +18,7 @@ from sites.network.drawing_geometry import (
     Stub,
     angle_from,
     courses,
+    line_step,
     moved,
     scale_of,
     stubs,
@@ -39,6 +40,7 @@ from sites.network.drawing_signs import (
     trail,
 )
 from sites.network.drawing_text import (
+    MOST_MISSED,
     TEXT_SIZE,
     Label,
     number,
@@ -69,7 +71,7 @@ def path_svg(
 
     ``currents_ma`` holds magnitudes in milliamperes by segment id, and by device id for leads;
     what has no entry is drawn as not given. ``title`` stands above; empty: the path's label.
-    Labels that find no room are left out, and the drawing says how many. Near O(elements).
+    Labels that find no room are left out, and the drawing says how many. O(elements).
 
     Raises ValueError for a current of something that is not on the path, a current that is
     negative or not a number, and a mark at a node that is not on the path.
@@ -136,13 +138,13 @@ class _Drawing:
         self._devices(drawing)
         self._nodes(drawing)
         self._balloons(drawing)
-        left_out = put_labels(
+        written = put_labels(
             SubElement(drawing, "g", {"class": "labels"}),
             self._labels(),
             self.occupied,
             clear=1.0 + 6.0 * (1.0 - self.thin),
         )
-        height = self._strip(root, left_out)
+        height = self._strip(root, self._label_count() - written)
         ground.set("height", number(height))
         root.set("viewBox", f"0 0 {number(self.scale.width)} {number(height)}")
         root.set("width", number(self.scale.width))
@@ -153,6 +155,7 @@ class _Drawing:
 
     def _segments(self, parent: Element) -> None:
         layer = SubElement(parent, "g", {"class": "cables", "fill": "none"})
+        step = line_step(self.courses.values())
         # The strongest last, so that a faint line never lies over the one that matters.
         for segment in sorted(self.path.segments, key=lambda s: self.currents_ma.get(s.id, -1.0)):
             course = self.courses[segment.id]
@@ -168,7 +171,8 @@ class _Drawing:
                 open_joint(group, course, segment.joint_open, self.thin)
             drawn = {"d": course_path(course, first, last), "stroke-linecap": "round"}
             SubElement(group, "path", {**look, **drawn})
-            self.occupied.take_line(course, max(1.5, float(look["stroke-width"]) / 2 + 1.0))
+            half_width = max(1.5, float(look["stroke-width"]) / 2 + 1.0)
+            self.occupied.take_line(course, half_width, step)
 
     def _devices(self, parent: Element) -> None:
         layer = SubElement(parent, "g", {"class": "devices"})
@@ -229,7 +233,9 @@ class _Drawing:
         strip = SubElement(root, "g", {"class": "legend"})
         scale_bar(strip, self.scale, top)
         if left_out:
-            words = f"{left_out} labels left out for want of room"
+            # Of very many the last are not tried, so nobody knows whether there was room.
+            why = "for want of room" if left_out < MOST_MISSED else "as too many for one drawing"
+            words = f"{left_out} labels left out {why}"
             write(strip, words, (self.scale.width - 24.0, top), look="faint", anchor="end")
         bottom = legend(
             strip,
@@ -280,6 +286,11 @@ class _Drawing:
             if node.kind not in others and node.id not in marked
         )
         yield from (self._current_label(s) for s in rest if (self._class(s.id) or 0) == 0)
+
+    def _label_count(self) -> int:
+        """How many labels there are: of nodes, devices, and cables with a current."""
+        cables = sum(segment.id in self.currents_ma for segment in self.path.segments)
+        return len(self.path.nodes) + len(self.path.devices) + cables
 
     def _node_label(self, node: Node, *, bold: bool = False) -> Label:
         text = shortened(node.id)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import atan2, ceil, cos, hypot, pi, sin
 from statistics import median
@@ -202,11 +202,21 @@ Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
 
 _CELL = 32.0
+_MOST_IN_CELL = 64
+"""Boxes in a cell past which all of it counts as taken: hardly anything is free there."""
+
+_LINE_STEP = 6.0
+_MOST_LINE_BOXES = 200_000
+
+
+def line_step(drawn: Iterable[Course]) -> float:
+    """How far apart the boxes of lines may lie, so that there are not too many of them."""
+    return max(_LINE_STEP, sum(course.span for course in drawn) / _MOST_LINE_BOXES)
 
 
 @dataclass(slots=True)
 class Occupied:
-    """Which parts of the drawing are taken, in cells, so that each question is near O(1)."""
+    """Which parts of the drawing are taken, in cells, so that each question is O(1)."""
 
     width: float
     height: float
@@ -215,24 +225,31 @@ class Occupied:
     def take(self, box: Box) -> None:
         """Mark a box as taken."""
         for cell in self._touched(box):
-            self._cells[cell].append(box)
+            if len(boxes := self._cells[cell]) < _MOST_IN_CELL:
+                boxes.append(box)
 
     def is_free(self, box: Box) -> bool:
         """Whether a box lies within the drawing and touches nothing taken."""
         if box[0] < 2 or box[1] < 2 or box[2] > self.width - 2 or box[3] > self.height - 2:
             return False
-        return not any(
-            box[0] < other[2] and other[0] < box[2] and box[1] < other[3] and other[1] < box[3]
-            for cell in self._touched(box)
-            for other in self._cells.get(cell, ())
-        )
+        return not any(self._hits(box, self._cells.get(cell, ())) for cell in self._touched(box))
 
-    def take_line(self, course: Course, half_width: float) -> None:
-        """Mark the course of a line as taken, in small boxes along it."""
-        steps = max(1, ceil(course.span / 6.0))
-        for step in range(steps + 1):
-            x, y = course.at(step / steps)
+    def take_line(self, course: Course, half_width: float, step: float = _LINE_STEP) -> None:
+        """Mark the course of a line as taken, in small boxes along it, ``step`` apart."""
+        steps = max(1, ceil(course.span / step))
+        for at in range(steps + 1):
+            x, y = course.at(at / steps)
             self.take((x - half_width, y - half_width, x + half_width, y + half_width))
+
+    @staticmethod
+    def _hits(box: Box, others: Sequence[Box]) -> bool:
+        left, top, right, bottom = box
+        if len(others) >= _MOST_IN_CELL:
+            return True
+        for other in others:
+            if left < other[2] and other[0] < right and top < other[3] and other[1] < bottom:
+                return True
+        return False
 
     @staticmethod
     def _touched(box: Box) -> Iterator[tuple[int, int]]:

@@ -22,6 +22,9 @@ _FORBIDDEN = re.compile(
 )
 _SPACES = re.compile(r"\s+")
 
+MOST_MISSED = 4_000
+"""Labels that found no room, after which no more are tried."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Label:
@@ -65,20 +68,24 @@ def spots_around(here: Point, reach: float, width: float) -> list[Point]:
 def put_labels(
     parent: Element, labels: Iterable[Label], occupied: Occupied, clear: float = 1.0
 ) -> int:
-    """Write the labels that find room, in the order given; returns how many found none.
+    """Write the labels that find room, in the order given; returns how many are written.
 
-    ``clear`` units around each are kept free of other labels.
+    ``clear`` units around each are kept free of other labels. After ``MOST_MISSED`` that found
+    no room the rest, which would help least, is not tried.
     """
-    left_out = 0
+    written = missed = 0
     for label in labels:
         box_spot = _free_spot(label, occupied)
         if box_spot is None:
-            left_out += 1
+            missed += 1
+            if missed >= MOST_MISSED:
+                break
             continue
         box, (x, y) = box_spot
         occupied.take((box[0] - clear, box[1] - clear, box[2] + clear, box[3] + clear))
         write(parent, label.text, (x, y), look=label.look, bold=label.bold)
-    return left_out
+        written += 1
+    return written
 
 
 def _free_spot(label: Label, occupied: Occupied) -> tuple[Box, Point] | None:

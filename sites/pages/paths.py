@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from core.accounts.actor import Actor
 from core.pages.access import page
+from core.pages.drawing_limit import drawing_count, drawing_count_size
 from core.problems import Conflict, Invalid
 from sites.models.wire_path import WirePath
 from sites.network.design_check import BrokenLimit, DesignFigures
@@ -47,10 +48,12 @@ def path_context(request: HttpRequest, path: WirePath) -> dict[str, object]:
 @gzip_page
 @require_safe
 @page
-def path_picture(request: HttpRequest, _actor: Actor, public_id: str) -> HttpResponse:
+def path_picture(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """The path as SVG, with the currents of the sound path."""
+    drawing_count(actor)
     path = path_get(public_id)
     network = path_network(path, _revision(request, path))
+    drawing_count_size(actor, len(network.nodes))
     return svg_answer(path_drawing(network, currents_ma=sound_currents_ma(network)))
 
 

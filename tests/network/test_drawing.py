@@ -113,7 +113,7 @@ def test_every_segment_device_and_node_is_drawn_once() -> None:
         assert len(group.findall(f"{SVG}path")) == 1
 
 
-@pytest.mark.parametrize("count", [20, 120, 400, 1000])
+@pytest.mark.parametrize("count", [20, 120, 400, 1000, 2500])
 def test_large_paths_are_drawn_whole_and_labels_thin_out(count: int) -> None:
     path = straight_path(count)
     currents = {segment.id: 150.0 for segment in path.segments}
@@ -128,6 +128,7 @@ def test_large_paths_are_drawn_whole_and_labels_thin_out(count: int) -> None:
     assert float(root.attrib["width"]) <= 2300
     if count >= 400:
         assert written < wanted
+        assert left_out[0].endswith("one drawing" if count == 2500 else "for want of room")
 
 
 def test_labels_do_not_lie_on_each_other() -> None:
