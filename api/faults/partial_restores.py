@@ -43,6 +43,7 @@ from sites.field_checks import refuse_defects
 
 MOST_PLACES = 100
 MOST_ID = 64
+_OF_WHAT_IS_OFF = ("left_off", "stations_lost", "unnumbered_lost", "least_device_v", "is_predicted")
 
 
 class PartialRestoreDocument(serializers.Serializer[PartialRestore]):
@@ -52,6 +53,7 @@ class PartialRestoreDocument(serializers.Serializer[PartialRestore]):
     all_on = serializers.BooleanField(help_text="Nothing is left off any more.")
     left_off = serializers.ListField(child=serializers.DictField())
     stations_lost = serializers.ListField(child=serializers.IntegerField())
+    unnumbered_lost = serializers.IntegerField(help_text="Outputs without a station number.")
     least_device_v = serializers.FloatField(allow_null=True)
     is_predicted = serializers.BooleanField(help_text="That voltage was reckoned and not read.")
     note = serializers.CharField()
@@ -70,6 +72,13 @@ class PartialRestoreNew(StrictSerializer):
     stations_lost = serializers.ListField(
         child=Whole(min_value=1, max_value=MOST_STATION), max_length=MOST_STATIONS, required=False
     )
+    unnumbered_lost = Whole(
+        min_value=0,
+        max_value=MOST_STATIONS,
+        required=False,
+        help_text="Outputs without a station number beside those. Absent: those of the devices "
+        "left off, where no station is named either.",
+    )
     least_device_v = Number(
         min_value=0, required=False, allow_null=True, help_text="At a device that is on."
     )
@@ -79,7 +88,7 @@ class PartialRestoreNew(StrictSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Raise ValidationError where all is on and something is left off."""
         if attrs.get("all_on"):
-            for name in ("left_off", "stations_lost", "least_device_v", "is_predicted"):
+            for name in _OF_WHAT_IS_OFF:
                 if name in attrs:
                     raise serializers.ValidationError({name: "is not taken where all is on"})
         return attrs
@@ -148,6 +157,7 @@ class RestoreProposalDocument(serializers.Serializer[Any]):
         child=serializers.DictField(), help_text="All that gets no power then."
     )
     stations_lost = serializers.ListField(child=serializers.IntegerField())
+    unnumbered_lost = serializers.IntegerField(help_text="Outputs without a station number.")
     devices_dry = serializers.ListField(child=serializers.CharField())
     splices = serializers.IntegerField(help_text="To part and to join.")
     cable_off_m = serializers.FloatField()
@@ -207,6 +217,7 @@ def _proposal_document(proposal: RestoreProposal) -> dict[str, Any]:
         "left_off": list(done.left_off),
         "without_power": [place_document(place) for place in proposed.left_off],
         "stations_lost": list(proposed.stations_lost),
+        "unnumbered_lost": done.unnumbered_lost,
         "devices_dry": list(proposed.devices_dry),
         "splices": proposed.cost.splices,
         "cable_off_m": round(proposed.cable_off_m, 2),

@@ -64,8 +64,9 @@ class CallReport(ContractorOwned):
 
 class PartialRestore(ContractorOwned):
     """That a path waters again but for the part left off. ``left_off`` are places in the words of
-    the forms, ``stations_lost`` station numbers, ``least_device_v`` was read at a device that is
-    on, or is_predicted. ``all_on``: nothing is left off any more."""
+    the forms, ``stations_lost`` station numbers, ``unnumbered_lost`` how many outputs beside them
+    that have none on the map. ``least_device_v`` was read at a device that is on, or is_predicted.
+    ``all_on``: nothing is left off any more."""
 
     append_only: ClassVar[bool] = True
 
@@ -76,6 +77,7 @@ class PartialRestore(ContractorOwned):
     all_on = models.BooleanField(default=False)
     left_off = models.JSONField(default=list)
     stations_lost = models.JSONField(default=list)
+    unnumbered_lost = models.PositiveIntegerField(default=0)
     least_device_v = models.FloatField(null=True, blank=True)
     is_predicted = models.BooleanField(default=False)
     note = models.CharField(max_length=500, blank=True)

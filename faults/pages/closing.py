@@ -22,6 +22,7 @@ from faults.pages.fields import refuse_readers
 from faults.pages.leaving import LeavingForm, left_lines, left_on_path
 from faults.pages.left_words import LEFT_CAUTIONS
 from faults.pages.story import call_story
+from faults.pages.words import stations_words
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import repair_hold, repair_list, return_test_list
@@ -173,6 +174,8 @@ def hand_over(request: HttpRequest, _actor: Actor, public_id: str) -> HttpRespon
     left = left_on_path(call)
     cautions = [LEFT_CAUTIONS[item.kind] for item in left if item.kind in LEFT_CAUTIONS]
     test = return_test_list(call).first()
+    restore = call.partial_restores.order_by("-pk").first() if call.partly_restored else None
+    lost = stations_words(restore.stations_lost, restore.unnumbered_lost) if restore else ""
     context = {
         "call": call,
         "place": call.property,
@@ -180,7 +183,8 @@ def hand_over(request: HttpRequest, _actor: Actor, public_id: str) -> HttpRespon
         "dry": call_dryness([call])[call.pk],
         "left_lines": left_lines(left),
         "cautions": list(dict.fromkeys(cautions)),
-        "restore": call.partial_restores.order_by("-pk").first() if call.partly_restored else None,
+        "restore": restore,
+        "stations_lost": lost,
         "story": call_story(call),
         "holds": [(repair, repair_hold(repair)) for repair in repair_list(call)],
         "test": test,

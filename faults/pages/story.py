@@ -14,7 +14,7 @@ from faults.models.event import FaultEvent
 from faults.models.repair import Photo, Repair, SoakState
 from faults.models.trace import Trace
 from faults.pages.left_words import left_words, place_words
-from faults.pages.words import OUTCOMES
+from faults.pages.words import OUTCOMES, stations_words
 from faults.selectors.as_left import as_left_answers
 from faults.selectors.calls import call_events, call_givings, call_moves
 from faults.selectors.repairs import removed_part_list, repair_list, return_test_list
@@ -185,8 +185,7 @@ def _restores(call: FaultCall) -> Iterator[StoryEntry]:
             yield StoryEntry(one.at, "restore", "All is back on", one.note, one.by_name)
             continue
         off = ", ".join(place_words(place) for place in one.left_off)
-        lost = ", ".join(str(n) for n in one.stations_lost) or "none"
-        more = [f"Stations lost: {lost}"]
+        more = [f"Stations lost: {stations_words(one.stations_lost, one.unnumbered_lost)}"]
         if one.least_device_v is not None:
             known = "predicted" if one.is_predicted else "read"
             more.append(f"Least voltage at a device on, {known}: {one.least_device_v:.1f} V")

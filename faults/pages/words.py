@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +24,13 @@ OUTCOMES = {
     "not-present": "Not present now",
     "unproved": "Unproved",
 }
+
+
+def stations_words(numbers: Sequence[int], unnumbered: int) -> str:
+    """Stations by their numbers, and how many have none on the map."""
+    said = [", ".join(str(number) for number in numbers)] if numbers else []
+    said += [f"{unnumbered} without a number"] if unnumbered else []
+    return " and ".join(said) or "none"
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+
+from django.db.models import QuerySet
 
 from core.clock import now
 from faults.models.call import CallKind, FaultCall
@@ -18,8 +20,8 @@ def call_dryness(calls: Sequence[FaultCall]) -> dict[int, Dryness]:
     key: two queries, however many calls.
 
     Until a partial restore all stations of the path count, or those told to be dry; from it on,
-    those it lost. A call whose path is not known counts the stations told. Hours run on by night
-    and out of season: a fault that is old is old.
+    those it lost, outputs without a station number too. A call whose path is not known counts the
+    stations told. Hours run on by night and out of season: a fault that is old is old.
     """
     stations = _stations_of_paths({call.path_id for call in calls if call.path_id is not None})
     restores: dict[int, list[PartialRestore]] = defaultdict(list)
@@ -35,8 +37,18 @@ def call_dryness(calls: Sequence[FaultCall]) -> dict[int, Dryness]:
     }
 
 
+def unnumbered_outputs(path_id: int, codes: Iterable[str]) -> int:
+    """How many outputs without a station number these devices of a path have: one query."""
+    rows = _decoders({path_id}).filter(code__in=set(codes))
+    return path_stations(rows.values_list("stations", "outputs")).unnumbered
+
+
+def _decoders(path_ids: set[int]) -> QuerySet[Device]:
+    return Device.objects.filter(path__in=path_ids, to_revision__isnull=True, kind="decoder")
+
+
 def _stations_of_paths(path_ids: set[int]) -> dict[int, PathStations]:
-    rows = Device.objects.filter(path__in=path_ids, to_revision__isnull=True, kind="decoder")
+    rows = _decoders(path_ids)
     found: dict[int, list[tuple[list[int] | None, int | None]]] = defaultdict(list)
     for path_id, numbers, outputs in rows.values_list("path_id", "stations", "outputs"):
         found[path_id].append((numbers, outputs))
@@ -50,7 +62,7 @@ def _spans(
     first = told if call.kind == CallKind.STATIONS or not stations.count else stations.count
     spans = [DryFrom(call.opened_at, first)]
     for restore in restores:
-        lost = 0 if restore.all_on else len(restore.stations_lost)
+        lost = 0 if restore.all_on else len(restore.stations_lost) + restore.unnumbered_lost
         spans.append(DryFrom(_after(spans[-1], restore.at), lost))
     if call.closed_at is not None:
         spans.append(DryFrom(_after(spans[-1], call.closed_at), 0))

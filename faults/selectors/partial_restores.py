@@ -20,6 +20,7 @@ from faults.restore.problem import (
 )
 from faults.restore.problem import PartialRestore as Proposed
 from faults.restore.restore import smallest_part_off
+from faults.selectors.call_urgency import unnumbered_outputs
 from faults.services.partial_restores import RestoreDone
 from sites.network.elements import WirePath
 from sites.network.errors import NetworkError
@@ -41,7 +42,7 @@ def partial_restore_propose(call: FaultCall, asked: Place | None = None) -> Rest
     """The smallest part to leave off so that the rest of the call's path waters today.
 
     What is ``asked`` must be off; else what is proved; without a proof, the newest trace's first
-    suspects that together hold 95 % of the chance. Seven queries and up to some thousand solves:
+    suspects that together hold 95 % of the chance. Eight queries and up to some thousand solves:
     run it outside a transaction. Raises Conflict where the call has no path, nothing on it is
     suspected yet, or no part can be left off.
     """
@@ -59,6 +60,7 @@ def partial_restore_propose(call: FaultCall, asked: Place | None = None) -> Rest
     done = RestoreDone(
         left_off=tuple(place_document(place) for place in _touched(off, proposed)),
         stations_lost=proposed.stations_lost,
+        unnumbered_lost=unnumbered_outputs(call.path.pk, proposed.devices_dry),
         least_device_v=figures.lowest.voltage_v if figures and figures.lowest else None,
         is_predicted=True,
     )

@@ -17,6 +17,7 @@ from faults.models.as_left import LeftKind
 from faults.models.call import FaultCall
 from faults.models.work import PartialRestore
 from faults.place_checks import place_on_path_defects
+from faults.selectors.call_urgency import unnumbered_outputs
 from faults.services.as_left import left_item, left_live
 from faults.services.call_details import MOST_STATIONS
 from faults.services.call_moves import MOST_WORDS, call_store, held_call
@@ -31,11 +32,13 @@ LEFT_OFF = "left off so that the rest waters"
 @dataclass(frozen=True)
 class RestoreDone:
     """What was left off, as places in the words of the forms (or ``{"leg": id}``), and what that
-    costs: station numbers lost, and the least voltage at a device that is on, read there unless
-    ``is_predicted``."""
+    costs: station numbers lost, how many outputs without a number beside them (None: those of the
+    devices left off, where no number is said either), and the least voltage at a device that is
+    on, read there unless ``is_predicted``."""
 
     left_off: tuple[Document, ...]
     stations_lost: tuple[int, ...] = ()
+    unnumbered_lost: int | None = None
     least_device_v: float | None = None
     is_predicted: bool = False
     note: str = ""
@@ -52,6 +55,9 @@ class RestoreDone:
                 yield Defect(f"/left_off/{number}", "this cannot be left off", right)
         if len(self.stations_lost) > MOST_STATIONS:
             yield Defect("/stations_lost", f"there are {len(self.stations_lost)}", "at most 1000")
+        if not 0 <= (self.unnumbered_lost or 0) <= MOST_STATIONS:
+            what = f"{self.unnumbered_lost} is out of range"
+            yield Defect("/unnumbered_lost", what, f"0 to {MOST_STATIONS}")
         yield from number_defects("/least_device_v", self.least_device_v, 1000.0)
         yield from line_defects("/note", self.note, MOST_WORDS)
 
@@ -119,6 +125,7 @@ def _write(held: FaultCall, done: RestoreDone, by: Actor, *, all_on: bool) -> Pa
         all_on=all_on,
         left_off=list(done.left_off),
         stations_lost=sorted(set(done.stations_lost)),
+        unnumbered_lost=_unnumbered_lost(held, done),
         least_device_v=done.least_device_v,
         is_predicted=done.is_predicted and done.least_device_v is not None,
         note=done.note,
@@ -132,6 +139,19 @@ def _write(held: FaultCall, done: RestoreDone, by: Actor, *, all_on: bool) -> Pa
         by=by,
         action="call.restored" if all_on else "call.partly-restored",
         thing=("call", held.public_id),
-        after={"left_off": restore.left_off, "stations_lost": restore.stations_lost},
+        after={
+            "left_off": restore.left_off,
+            "stations_lost": restore.stations_lost,
+            "unnumbered_lost": restore.unnumbered_lost,
+        },
     )
     return restore
+
+
+def _unnumbered_lost(held: FaultCall, done: RestoreDone) -> int:
+    if done.unnumbered_lost is not None:
+        return done.unnumbered_lost
+    devices = [place["device"] for place in done.left_off if "device" in place]
+    if done.stations_lost or not devices or held.path_id is None:
+        return 0
+    return unnumbered_outputs(held.path_id, devices)

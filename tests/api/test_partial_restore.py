@@ -48,9 +48,13 @@ def test_what_to_leave_off_is_proposed_and_can_be_said_as_proposed(
     assert proposal["is_smallest"]
     assert [act["do"] for act in proposal["acts"]] == ["power", "part", "power", "read"]
     assert all(act["cautions"] for act in proposal["acts"])
-    body = {name: proposal[name] for name in ("left_off", "stations_lost", "least_device_v")}
+    assert (proposal["stations_lost"], proposal["unnumbered_lost"]) == ([], 1)
+    names = ("left_off", "stations_lost", "unnumbered_lost", "least_device_v")
+    body = {name: proposal[name] for name in names}
     tag = machine.get(f"/calls/{call}")["ETag"]
-    assert machine.post(address, body | {"is_predicted": True}, If_Match=tag).status_code == 201
+    done = machine.post(address, body | {"is_predicted": True}, If_Match=tag)
+    assert (done.status_code, done.json()["stations_dry"]) == (201, 1)
+    assert machine.get(address).json()["items"][0]["unnumbered_lost"] == 1
     assert machine.get(address).json()["items"][0]["is_predicted"] is True
 
 
@@ -98,6 +102,7 @@ def test_a_place_to_be_proposed_that_does_not_fit(
         ({"left_off": [{"controller": True}]}, "/left_off/0/controller"),
         ({"left_off": [{"device": "D5"}], "all_on": True}, "/left_off"),
         ({"left_off": [{"device": "D5"}], "stations_lost": [True]}, "/stations_lost/0"),
+        ({"unnumbered_lost": 1, "all_on": True}, "/unnumbered_lost"),
     ],
 )
 def test_a_partial_restore_that_does_not_fit(

@@ -137,6 +137,8 @@ def test_a_part_is_left_off_and_asked_for_on_closing(browser: Client, call: Faul
     item = call.path.left_items.get()  # type: ignore[union-attr]
     assert f'id="id_left_{item.public_id}_error"' in refused.content.decode()
     assert "Out of the path: device D5" in text_of(browser.get(f"{where}/hand-over"))
+    assert "Stations lost: 5." in text_of(browser.get(f"{where}/hand-over"))
+    assert "Stations lost: 5" in text_of(browser.get(where))
     said |= {f"left_{item.public_id}": "kept", f"left_why_{item.public_id}": "waits for parts"}
     assert browser.post(f"{where}/close", said).status_code == 302
     assert fresh(call).state == "closed"
