@@ -109,10 +109,9 @@ def _by_suite(rows: list[Row]) -> Iterator[tuple[str, list[Row]]]:
         yield suite, [row for row in rows if suite_of(row) == suite]
 
 
-def _posterior_section(rows: list[Row]) -> str:
+def _posterior_section(name: str, rows: list[Row]) -> str:
     """Of a module that loads the tests' solver, so loaded when it is wanted."""
-    section = importlib.import_module("benchmarks.bench_posterior").posterior_section
-    told: str = section(rows)
+    told: str = getattr(importlib.import_module("benchmarks.bench_posterior"), name)(rows)
     return told
 
 
@@ -216,11 +215,18 @@ def _others() -> Iterator[Benchmark]:
         rows_from="rehearsals",
     )
     yield Benchmark(
+        "posterior-dense",
+        "The exact posterior against an independent dense solver",
+        partial(_numbered, 200),
+        partial(_module_row, "benchmarks.bench_posterior", "run_dense"),
+        partial(_posterior_section, "dense_section"),
+    )
+    yield Benchmark(
         "posterior",
         "The posterior against independent solvers",
         partial(_numbered, POSTERIOR_CASES),
         partial(_module_row, "benchmarks.bench_posterior", "run_case"),
-        _posterior_section,
+        partial(_posterior_section, "posterior_section"),
     )
     yield from bench_recurrence.recurrence_benchmarks()
     yield Benchmark(

@@ -33,6 +33,7 @@ from faults.pages.places import property_page
 from faults.pages.repairs import call_repair, photo_file, repair_page, repair_photo
 from faults.pages.restores import call_restore, call_restore_undo
 from faults.pages.return_tests import call_return_test
+from faults.pages.sound import path_sound
 from faults.pages.traces import (
     trace_answer,
     trace_cannot,
@@ -56,6 +57,7 @@ urlpatterns = [
     path("properties/<slug:public_id>", property_page, name="property"),
     path("properties/<slug:public_id>/report", intake, name="property-report"),
     path("paths/<slug:public_id>", path_page, name="path"),
+    path("paths/<slug:public_id>/sound", path_sound, name="path-sound"),
     path("calls/<slug:public_id>", call_page, name="call"),
     path("calls/<slug:public_id>/move", call_move_page, name="call-move"),
     path("calls/<slug:public_id>/hand-on", hand_on, name="call-hand-on"),

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 
 from core.accounts.actor import Actor
 from core.changes.record import change_record
@@ -78,14 +78,18 @@ def number_defects(pointer: str, value: float | None, most: float) -> Iterator[D
 def sound_newest(path: WirePath, *, coil: bool | None = None) -> dict[str, SoundRecord]:
     """The newest record of each leg, of those with the coil in or out if it is said: one query."""
     rows = SoundRecord.objects.filter(path=path)
-    rows = rows if coil is None else rows.filter(coil=coil, current_ma__isnull=False)
+    return _newest(rows if coil is None else rows.filter(coil=coil, current_ma__isnull=False))
+
+
+def _newest(rows: QuerySet[SoundRecord]) -> dict[str, SoundRecord]:
     newest = rows.values("leg").annotate(newest=Max("pk")).values("newest")
     return {row.leg: row for row in SoundRecord.objects.filter(pk__in=newest).order_by("pk")}
 
 
 def sound_known(path: WirePath, legs: Sequence[str]) -> list[Document]:
-    """The newest records of these legs as rows of the trace form: one query."""
-    newest = sound_newest(path)
+    """The newest records of these legs as rows of the trace form, with a current where one was
+    ever read: two queries."""
+    newest = sound_newest(path) | _newest(SoundRecord.objects.filter(path=path, current_ma__gte=0))
     return [
         {
             "leg": leg,

@@ -13,7 +13,7 @@ from faults.services.as_left import LeftThing, as_left_add
 from tests.conftest import person_of
 from tests.faults.hunts import Hunt
 from tests.pages.conftest import entered, text_of
-from tests.pages.test_access import FORMS, POSTED, addresses, ended  # noqa: F401 - a fixture
+from tests.pages.every_page import FORMS, POSTED, addresses
 
 ABOUT_A_PATH = {
     *("property", "property-report", "path", "call", "call-hand-on", "call-repair", "call-part"),
@@ -23,10 +23,7 @@ ABOUT_A_PATH = {
 """Beside these a trace tells its own rig, and what was left before it began."""
 
 
-def test_pages_about_a_path_tell_what_is_left_on_it(
-    ended: Hunt,  # noqa: F811
-    contractor: Contractor,
-) -> None:
+def test_pages_about_a_path_tell_what_is_left_on_it(ended: Hunt, contractor: Contractor) -> None:
     with contractor_scope(contractor.pk):
         item = as_left_add(call=ended.call, thing=LeftThing(LeftKind.LID_UP, "N2"), by=ended.by)
         ended.again()

@@ -1,8 +1,8 @@
 """The exact posterior against an independent dense solver, written from the equations alone.
 
 The dense solver has its own nodal circuit, tables, covariance and quadrature (panels in log R,
-halved until they agree). The benchmark ``posterior`` runs all two hundred cases with the coil
-known and the twenty with it unknown.
+halved until they agree). The benchmark ``posterior-dense`` runs all two hundred cases with the
+coil known, ``posterior`` the twenty with it unknown.
 """
 
 from __future__ import annotations
