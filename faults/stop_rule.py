@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 SHARE_TO_ASK = 0.8
@@ -55,6 +56,18 @@ def share_spent(spent: Spent, limit: Limit, rates: Rates) -> float | None:
     if limit.money is None or cost is None:
         return None
     return (cost + spent.money) / limit.money
+
+
+def is_asked(share: float | None, answered_at: Sequence[float]) -> bool:
+    """Whether it is time to decide, at this share of the limit, with answers given at those.
+
+    An answer from before it was asked decides nothing. One from near the limit holds until the
+    limit is all spent; then it is asked once more.
+    """
+    if share is None or share < SHARE_TO_ASK:
+        return False
+    last = max((one for one in answered_at if one >= SHARE_TO_ASK), default=None)
+    return last is None or (share >= 1.0 and last < 1.0)
 
 
 def options(

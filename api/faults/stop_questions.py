@@ -44,7 +44,11 @@ class StopQuestionDocument(serializers.Serializer[Any]):
     limit_minutes = serializers.FloatField(allow_null=True)
     limit_money = serializers.CharField(allow_null=True)
     spent = StopSpentDocument()
-    share = serializers.FloatField(allow_null=True, help_text="Of the limit; 1: all of it.")
+    share = serializers.FloatField(
+        allow_null=True,
+        help_text="Of the limit; 1: all of it. Null: a limit of money cannot be reckoned without "
+        "`hour_money` of the rules.",
+    )
     currency = serializers.CharField()
     ways = StopWayDocument(many=True)
 
@@ -63,7 +67,10 @@ class StopAnswerDocument(serializers.Serializer[StopAnswer]):
 class StopRuleDocument(serializers.Serializer[Any]):
     """Whether it is time to decide, what the ways on cost, and what was decided."""
 
-    asks = serializers.BooleanField(help_text="It is time to decide, and nobody has yet.")
+    asks = serializers.BooleanField(
+        help_text="It is time to decide, and nobody has since: answers from 80 % of the limit on "
+        "count, earlier ones are kept."
+    )
     question = StopQuestionDocument(allow_null=True, help_text="Null: the call has no limit.")
     answers = StopAnswerDocument(many=True)
 

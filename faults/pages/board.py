@@ -19,6 +19,7 @@ from faults.selectors.as_left import as_left_counts
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_list
 from faults.selectors.repairs import soak_checks_due
+from faults.selectors.stop_rule import StopStanding, stop_standings
 from faults.selectors.traces import trace_list
 from faults.station_hours import Dryness
 from faults.transitions import ENDED, CallState
@@ -29,7 +30,8 @@ NOBODY = "nobody"
 
 @dataclass(frozen=True)
 class BoardRow:
-    """One open call as the board shows it. ``left``: how many things are left on its path."""
+    """One open call as the board shows it. ``left``: how many things are left on its path;
+    ``limit``: where it stands against its limit, if it has one."""
 
     call: FaultCall
     dry: Dryness
@@ -37,6 +39,7 @@ class BoardRow:
     holder: str
     is_late: bool
     left: int
+    limit: StopStanding | None
 
 
 @require_safe
@@ -72,11 +75,12 @@ def _is_picked(call: FaultCall, state: str, who: str) -> bool:
 
 
 def _rows(calls: list[FaultCall]) -> list[BoardRow]:
-    """Seven queries at most, however many calls."""
+    """Twelve queries at most, however many calls."""
     dryness = call_dryness(calls)
     running = trace_list().filter(call__in=calls, ended_at__isnull=True)
     traces = {trace.call_id: trace for trace in running}
     left = as_left_counts([call.path for call in calls if call.path is not None])
+    limits = stop_standings(calls)
     at = now()
     rows = [
         BoardRow(
@@ -86,6 +90,7 @@ def _rows(calls: list[FaultCall]) -> list[BoardRow]:
             holder=holder_of(call),
             is_late=is_late(call, at),
             left=left.get(call.path_id or 0, 0),
+            limit=limits.get(call.pk),
         )
         for call in calls
     ]

@@ -11,13 +11,15 @@ from django.views.decorators.http import require_POST
 from core.accounts.actor import Actor
 from core.pages.access import office_page, page
 from core.problems import Invalid, NotFound
+from faults.models.call import FaultCall
 from faults.models.repair import SoakState
 from faults.models.work import ApprovalLimit, StopChoice
 from faults.pages.calls import call_shown, problem_words
 from faults.pages.fields import ReadingField, money_of
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import soak_check_list
-from faults.selectors.stop_rule import stop_answers
+from faults.selectors.stop_rule import stop_answers, stop_question
+from faults.selectors.traces import trace_list
 from faults.services.soak_checks import soak_check_done
 from faults.services.stop_rule import limit_set, stop_answer
 
@@ -55,17 +57,15 @@ def call_stop(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespons
     """Answer whether to repair, go on or renew."""
     call = call_get(public_id)
     choice = request.POST.get("choice", "")
-    last = stop_answers(call).last()
-    limit = ApprovalLimit.objects.filter(call=call).order_by("-pk").first()
-    is_sent_twice = last is not None and last.limit == limit and last.choice == choice
-    if not is_sent_twice or last is None or last.why != _why(request):
+    if not _is_sent_twice(call, choice, _why(request)):
         try:
             stop_answer(call=call, choice=choice, why=_why(request), by=actor)
         except Invalid as problem:
             words = problem_words(problem)
             return call_shown(request, actor, call, status=422, refused=words, stop=request.POST)
         messages.success(request, f"Decided: {StopChoice(choice).label.lower()}.")
-    return redirect("call", call.public_id)
+    trace = trace_list(call).filter(public_id=request.POST.get("trace", "")).first()
+    return redirect("call", call.public_id) if trace is None else redirect("trace", trace.public_id)
 
 
 @require_POST
@@ -85,6 +85,14 @@ def call_soak(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespons
             more = {"soak_note": note, "soak_state": state, "refused": problem_words(problem)}
             return call_shown(request, actor, call_get(public_id), status=422, **more)
     return redirect("call", call.public_id)
+
+
+def _is_sent_twice(call: FaultCall, choice: str, why: str) -> bool:
+    """Whether this was answered last and counts; said again when it is asked again, it is new."""
+    last, question = stop_answers(call).last(), stop_question(call)
+    if last is None or question is None or question.asks:
+        return False
+    return last.limit == question.limit and (last.choice, last.why) == (choice, why)
 
 
 def _why(request: HttpRequest) -> str:

@@ -15,6 +15,7 @@ from faults.pages.answers import WITH_CURRENT, WITH_MESSAGE, asked_of, blank_ans
 from faults.pages.leaving import left_lines
 from faults.pages.words import OUTCOMES, STAGES, TraceWords, done_words
 from faults.selectors.as_left import as_left_list
+from faults.selectors.stop_rule import stop_question
 from faults.selectors.traces import finding_list
 from faults.services.settlement import basis_rows
 from faults.trace_snapshot import next_document, snapshot_now
@@ -61,6 +62,7 @@ def trace_context(trace: Trace) -> Document:
         "suspects": words.suspects(step["found"] if step["stage"] == "done" else step["suspects"]),
         "names": names_of_next(trace),
         "history": _history(trace),
+        "question": stop_question(trace.call),
     }
     if context["is_done"]:
         return context | _ending(trace, step, words, network)

@@ -63,6 +63,7 @@ def limit_set(
 def stop_answer(*, call: FaultCall, choice: str, why: str = "", by: Actor) -> StopAnswer:
     """Say what to do as the limit comes near; what was shown then is kept with it.
 
+    One that is given before it is asked is kept too, and is asked for again when it is time.
     Raises Invalid, Conflict where the call has no limit.
     """
     defects = list(line_defects("/why", why, MOST_WORDS))
