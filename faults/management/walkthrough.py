@@ -87,7 +87,9 @@ class Walkthrough:
             return f"At {self._node(step.node)} tag every wire and clamp each."
         if step.do in ("clamp", "path_off"):
             off = ", this path switched off" if step.do == "path_off" else ""
-            return f"At {self._node(step.node)} clamp {self._wire(step.wire, step.node)}{off}."
+            jaw = "both conductors" if step.conductor == "both" else "one conductor"
+            wire = self._wire(step.wire, step.node)
+            return f"At {self._node(step.node)} clamp {jaw} of {wire}{off}."
         at = self.place(step.at or Place("other"))
         if step.do == "alone":
             return f"Put {at} alone on the controller behind the coil and clamp it."

@@ -18,7 +18,7 @@ from core.problems import Problem
 from faults.left_things import LeftThing
 from faults.models.as_left import LeftKind
 from faults.models.call import FaultCall
-from faults.pages.fields import refuse_readers
+from faults.pages.fields import SAY, refuse_readers
 from faults.pages.leaving import LeavingForm, left_lines, left_on_path
 from faults.pages.left_words import LEFT_CAUTIONS
 from faults.pages.story import call_story
@@ -39,7 +39,7 @@ class CloseForm(LeavingForm):
     """How a call ended."""
 
     version = forms.IntegerField(widget=forms.HiddenInput)
-    outcome = forms.ChoiceField(label="Outcome", choices=CallOutcome.choices)
+    outcome = forms.ChoiceField(label="Outcome", choices=[SAY, *CallOutcome.choices])
     why = forms.CharField(
         label="What it came to, in a few words",
         error_messages={"required": "Closing wants a reason; right: say why in a few words"},

@@ -85,6 +85,10 @@ class LocalTimeField(forms.DateTimeField):
         return None if said is None else said.replace(tzinfo=self._zone)
 
 
+SAY = ("", "– say which –")
+"""What stands in a choice that nobody made yet: one tap too many writes nothing down."""
+
+
 class OnceForm(forms.Form):
     """A form that says when its page was made: what the same person stored since then with the
     same content is this form, sent twice."""

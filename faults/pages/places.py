@@ -19,6 +19,7 @@ from core.pages.access import page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.event import EventKind
+from faults.pages.fields import SAY
 from faults.pages.open_calls import calls_with_traces, own_crews
 from faults.selectors.calls import call_list
 from faults.selectors.events import event_list
@@ -35,7 +36,7 @@ class ReportForm(forms.Form):
     """What was seen on a property. The time is the property's own."""
 
     external_id = forms.CharField(max_length=120, widget=forms.HiddenInput)
-    kind = forms.ChoiceField(label="What", choices=EventKind.choices)
+    kind = forms.ChoiceField(label="What", choices=[SAY, *EventKind.choices])
     path = forms.ChoiceField(label="On which two-wire path", required=False)
     at = forms.DateTimeField(
         label="When",
@@ -65,7 +66,9 @@ def property_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
     zone = ZoneInfo(place.time_zone)
     if request.method != "POST":
         name = f"page-{str(ULID()).lower()}"
-        form = ReportForm(place, initial={"external_id": name, "at": now().astimezone(zone)})
+        # By the clock of the property, as what is sent is read.
+        at = now().astimezone(zone).replace(tzinfo=None)
+        form = ReportForm(place, initial={"external_id": name, "at": at})
         return _shown(request, actor, place, form, 200)
     form = ReportForm(place, request.POST)
     if not form.is_valid():

@@ -19,7 +19,7 @@ from core.pages.access import may_change, may_rule, office_page, page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.trouble import FlagState, Inspection, InspectionResult, TroubleFlag
-from faults.pages.fields import refuse_readers
+from faults.pages.fields import SAY, refuse_readers
 from faults.pages.left_words import place_words
 from faults.selectors.trouble import (
     flag_get,
@@ -53,7 +53,7 @@ class LookForm(forms.Form):
     version = forms.IntegerField(widget=forms.HiddenInput)
     result = forms.ChoiceField(
         label="What it showed",
-        choices=[*InspectionResult.choices, (SKIP, "Not done this time")],
+        choices=[SAY, *InspectionResult.choices, (SKIP, "Not done this time")],
     )
     note = forms.CharField(
         label="Note",

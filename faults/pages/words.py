@@ -68,8 +68,8 @@ class TraceWords:
         if do == "clamp_set":
             return f"At {words.node(node)} tag every wire and clamp each"
         if do == "clamp":
-            both = ", both conductors in one jaw" if step.get("conductor") == "both" else ""
-            return f"At {words.node(node)} clamp {words.wire(step['wire'], node)}{both}"
+            jaw = "both conductors" if step.get("conductor") == "both" else "one conductor"
+            return f"At {words.node(node)} clamp {jaw} of {words.wire(step['wire'], node)}"
         if do == "path_off":
             wire = words.wire(step["wire"], node)
             return f"At {words.node(node)} clamp {wire} with this path switched off"

@@ -41,7 +41,7 @@ def acts_of(path: WirePath, web: Web, choice: Choice, rest: Rest) -> tuple[Resto
     closed: dict[str, list[Link]] = defaultdict(list)
     for link in sorted(choice.fixed.closes, key=lambda one: (one.node, one.thing)):
         closed[link.node].append(link)
-    told = "Switch the controller off and prove it dead."
+    told = "Switch the controller off and prove it dead; take the series coil out if it is in."
     acts = [RestoreAct("power", root, told, cautions=(DEAD, NO_THUNDER))]
     for node in _walk(path, parted.keys() | joined.keys() | closed.keys()):
         reach = at_node(node.access)

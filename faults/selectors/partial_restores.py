@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import starmap
 
 from django.db.models import QuerySet
 
@@ -22,10 +23,14 @@ from faults.restore.problem import PartialRestore as Proposed
 from faults.restore.restore import smallest_part_off
 from faults.selectors.call_urgency import unnumbered_outputs
 from faults.services.partial_restores import RestoreDone
+from faults.trace_snapshot import snapshot_now
 from sites.network.elements import WirePath
 from sites.network.errors import NetworkError
 from sites.network.faults import Place
 from sites.network_snapshot import path_network
+
+MOST_SUSPECTS = 40
+"""Of more places the trace has told too little yet."""
 
 
 @dataclass(frozen=True)
@@ -41,10 +46,10 @@ class RestoreProposal:
 def partial_restore_propose(call: FaultCall, asked: Place | None = None) -> RestoreProposal:
     """The smallest part to leave off so that the rest of the call's path waters today.
 
-    What is ``asked`` must be off; else what is proved; without a proof, the newest trace's first
-    suspects that together hold 95 % of the chance. Eight queries and up to some thousand solves:
-    run it outside a transaction. Raises Conflict where the call has no path, nothing on it is
-    suspected yet, or no part can be left off.
+    What is ``asked`` must be off; else what is proved; without a proof, all of the newest trace's
+    suspects that together hold 95 % of the chance. Eight queries, those of folding the trace, and
+    up to some thousand solves: run it outside a transaction. Raises Conflict where the call has no
+    path, nothing on it is suspected yet, or no part can be left off.
     """
     if call.path is None:
         raise Conflict("The call names no wire path yet: say which one it is about first.")
@@ -88,5 +93,13 @@ def _must_be_off(call: FaultCall) -> tuple[Place, ...]:
     if on_path:
         return on_path
     trace = Trace.objects.filter(call=call).order_by("-pk").first()
-    suspects = [] if trace is None else trace.standing.get("suspects", [])
-    return to_be_off(Suspected(read_place(one["at"]), one["chance"]) for one in suspects)
+    if trace is None:
+        return to_be_off(())
+    case = snapshot_now(trace).fold.session.case
+    off = to_be_off(starmap(Suspected, case.ranked(len(case.posterior.hypotheses.places))))
+    if len(off) > MOST_SUSPECTS:
+        raise CannotRestore(
+            f"{len(off)} places are still suspected, more than are worth leaving off: trace on, or "
+            "name the place"
+        )
+    return off

@@ -74,6 +74,9 @@ class Move:
             if self.until is None:
                 yield Defect("/until", "a call waits until a day", "the day to look at it again")
             yield from day_defects("/until", self.until)
+            # A day may have begun at the property that has not begun yet in UTC.
+            if self.until is not None and self.until < now().date() - dt.timedelta(days=1):
+                yield Defect("/until", f"{self.until} is over", "a day that is still to come")
             if self.wait_kind and self.wait_kind not in WaitKind.values:
                 right = f"one of {', '.join(WaitKind)}"
                 yield Defect("/wait_kind", f"{self.wait_kind!r} is nothing to wait for", right)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pytest
+import time_machine
 from django.test import Client
 
 from core.accounts.actor import Actor
@@ -61,6 +63,16 @@ def test_the_time_of_a_report_is_that_of_the_property(browser: Client, path: Wir
     browser.post(f"/properties/{path.controller.property.public_id}", fields)
     # Madrid is one hour ahead in winter.
     assert FaultEvent.objects.get().at.isoformat() == "2026-01-15T07:30:00+00:00"
+
+
+def test_a_report_begins_with_the_hour_of_the_property_and_no_kind(
+    browser: Client, path: WirePath
+) -> None:
+    with time_machine.travel(dt.datetime(2026, 1, 15, 7, 30, tzinfo=dt.UTC), tick=False):
+        answer = browser.get(f"/properties/{path.controller.property.public_id}")
+    page = answer.content.decode()
+    assert 'value="2026-01-15T08:30"' in page
+    assert '<option value="" selected>' in page
 
 
 def test_a_report_that_does_not_fit_loses_nothing_typed(browser: Client, path: WirePath) -> None:
