@@ -62,6 +62,7 @@ def board(request: HttpRequest, actor: Actor) -> HttpResponse:
         "who": who,
         "nobody": NOBODY,
         "checks": soak_checks_due(),
+        "today": now().date(),
         "may_change": may_change(actor),
     }
     return render(request, "faults/board.html", context)

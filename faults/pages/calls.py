@@ -23,6 +23,7 @@ from faults.pages.story import call_story
 from faults.pages.words import TraceWords
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_get
+from faults.selectors.day_plans import visit_of_call
 from faults.selectors.repairs import repair_hold, soak_check_list
 from faults.selectors.stop_rule import stop_question
 from faults.selectors.traces import finding_list, trace_list
@@ -213,6 +214,7 @@ def call_shown(
         "running": running,
         "findings": _findings(call),
         "paths": _paths(call) if call.path is None else [],
+        "next_visit": visit_of_call(call),
         "may_change": may_change(actor),
         "may_rule": may_rule(actor),
         "may_trace": call.path is not None and CallState.TRACING in {*moves, call.state},

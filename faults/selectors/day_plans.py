@@ -16,6 +16,7 @@ from faults.models.dispatch import (
     DayPlan,
     PlannedVisit,
     PlanState,
+    VisitState,
 )
 from sites.models.property import Property
 
@@ -78,6 +79,16 @@ def visit_list(*, plan: DayPlan | None = None, crew: Crew | None = None) -> Quer
     visits = PlannedVisit.objects.select_related(*_JOINED)
     held = visits.filter(plan=plan) if plan else visits.filter(plan__state=PlanState.PUBLISHED)
     return (held.filter(crew=crew) if crew else held).order_by("starts_at", "pk")
+
+
+def visit_of_call(call: FaultCall) -> PlannedVisit | None:
+    """The visit to come, or under way, that the plan that holds has for a call: one query."""
+    visits = PlannedVisit.objects.select_related("plan", "crew").filter(
+        call=call,
+        plan__state=PlanState.PUBLISHED,
+        state__in=(VisitState.PLANNED, VisitState.STARTED),
+    )
+    return visits.order_by("starts_at", "pk").first()
 
 
 def visit_get(public_id: str) -> PlannedVisit:
