@@ -7,7 +7,7 @@ from django.core.exceptions import ImproperlyConfigured
 from core import environment
 from core.settings.base import *  # noqa: F403 - settings modules build on each other
 from core.settings.base import BASE_DIR
-from core.settings.databases import database
+from core.settings.databases import database, redis_cache
 
 DEBUG = False
 
@@ -29,9 +29,7 @@ if not _DATABASE_URL or not REDIS_URL:
     raise ImproperlyConfigured("production needs DATABASE_URL and REDIS_URL")
 
 DATABASES = {"default": database(_DATABASE_URL, "")}
-CACHES = {
-    "default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
-}
+CACHES = {"default": redis_cache(REDIS_URL)}
 
 STATIC_ROOT = BASE_DIR / "static-files"
 WHITENOISE_USE_FINDERS = False

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
-from core.clock import now
+from core.counting import count_in_window
 from core.problems import NotFound
 from faults.services.calendar_addresses import calendar_of
 
@@ -28,9 +27,5 @@ def calendar(request: HttpRequest, secret: str) -> HttpResponse:
 
 def _asked_too_often(request: HttpRequest) -> bool:
     """Secrets have 256 bits; this keeps guessing from costing us anything."""
-    key = f"calendars:{request.META.get('REMOTE_ADDR', '')}:{int(now().timestamp()) // 60}"
-    cache.add(key, 0, 120)
-    try:
-        return int(cache.incr(key)) > MOST_A_MINUTE
-    except ValueError:
-        return False
+    used, _ = count_in_window(f"calendars:{request.META.get('REMOTE_ADDR', '')}", 60)
+    return used > MOST_A_MINUTE

@@ -128,5 +128,6 @@ def test_without_a_cache_work_goes_on(machine: Asker, monkeypatch: pytest.Monkey
     def away(*_: object, **__: object) -> None:
         raise ConnectionError("the cache does not answer")
 
+    monkeypatch.setattr("core.counting.AWAY_S", 0.0)
     monkeypatch.setattr("core.counting.cache.add", away)
     assert machine.get("/me").status_code == 200

@@ -51,5 +51,6 @@ def test_drawings_go_on_where_the_cache_does_not_answer(
         raise ConnectionError("the cache does not answer")
 
     monkeypatch.setattr(drawing_limit, "MOST_A_MINUTE", 0)
+    monkeypatch.setattr("core.counting.AWAY_S", 0.0)
     monkeypatch.setattr("core.counting.cache.add", away)
     assert browser.get(pictures(hunt)[0]).status_code == 200
