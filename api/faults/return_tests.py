@@ -36,7 +36,13 @@ class ReturnTestLegDocument(serializers.Serializer[ReturnTestLeg]):
     basis = serializers.CharField(
         help_text="`sound-record`: its newest on this map; or the circuit's `prediction`."
     )
-    within = serializers.BooleanField()
+    least_far_v = serializers.FloatField(
+        allow_null=True, help_text="The far end may read no less. Null: not held against it."
+    )
+    least_far_v_basis = serializers.CharField(
+        help_text="`limit` of the path, `sound-record` or `prediction`; empty: not held."
+    )
+    within = serializers.BooleanField(help_text="Nothing speaks against the leg.")
 
 
 class ReturnTestDocument(serializers.Serializer[ReturnTest]):
@@ -68,8 +74,13 @@ class LegReadingNew(StrictSerializer):
     leg = Text(max_length=64)
     current_ma = Number(min_value=0)
     far_v = Number(min_value=0, required=False, allow_null=True)
-    far_ohm = Number(min_value=0, required=False, allow_null=True)
-    insulation_mohm = Number(min_value=0, required=False, allow_null=True)
+    far_ohm = Number(min_value=0, required=False, allow_null=True, help_text="Kept and not judged.")
+    insulation_mohm = Number(
+        min_value=0,
+        required=False,
+        allow_null=True,
+        help_text="To earth, path off; below 1 the test does not pass (common practice).",
+    )
 
 
 class MeterNew(StrictSerializer):

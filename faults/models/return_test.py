@@ -67,6 +67,9 @@ class ReturnTestLeg(ContractorOwned):
     """What one leg read in a return test, and what it was held against.
 
     ``basis``: the newest sound record of the map as it is, or the circuit's prediction.
+    ``least_far_v``: the least that its far end may read, by one of these or the path's limit; null
+    where nothing is known of it, and in tests that were not held against it. ``far_ohm`` is kept
+    and not judged. ``within``: nothing speaks against the leg.
     """
 
     append_only: ClassVar[bool] = True
@@ -85,6 +88,8 @@ class ReturnTestLeg(ContractorOwned):
         max_length=20,
         choices=[("sound-record", "Sound record"), ("prediction", "Prediction")],
     )
+    least_far_v = models.FloatField(null=True, blank=True)
+    least_far_v_basis = models.CharField(max_length=20, blank=True)
     within = models.BooleanField()
 
     class Meta(ContractorOwned.Meta):

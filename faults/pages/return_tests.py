@@ -23,38 +23,45 @@ from faults.pages.fields import OnceForm, ReadingField, refuse_readers
 from faults.pages.leaving import left_lines, left_on_path
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import return_test_list
+from faults.services.leg_expectations import legs_expected, legs_predicted
 from faults.services.return_tests import (
+    LEAST_INSULATION_MOHM,
     QUIET_MIN,
     LegReading,
     ReturnReadings,
     return_test_record,
 )
-from faults.services.sound_records import sound_newest
-from faults.sound_rise import SIGMAS, Expected, expected_by_circuit, expected_by_record
+from faults.sound_rise import SIGMAS, Expected
 from faults.tracing.problem import Meter
-from faults.tracing.rig_places import legs_of
 from faults.transitions import CallState
 from sites.models.wire_path import WirePath
-from sites.network.errors import NetworkError
-from sites.network.solve import solve
 from sites.network_snapshot import path_network
 
 _READ = (
     ("current_ma", "Current at the controller, mA"),
     ("far_v", "Volts at the far end"),
-    ("far_ohm", "Ohms, path off"),
-    ("insulation_mohm", "To earth, MΩ, path off"),
+    ("far_ohm", "Ohms, path off; kept, not judged"),
+    ("insulation_mohm", f"To earth, MΩ, path off; {LEAST_INSULATION_MOHM:g} or more"),
 )
+
+_BASIS = {
+    "sound-record": "its sound record",
+    "prediction": "the circuit alone",
+    "limit": "the limit of the path",
+}
 
 
 @dataclass(frozen=True)
 class LegExpected:
-    """What a leg may read, with an unknown meter; ``basis`` says by what."""
+    """What a leg may read, with an unknown meter; ``basis`` says by what. ``least_v``: at its far
+    end, None where nothing is known of it."""
 
     leg: str
     low_ma: float
     high_ma: float
     basis: str
+    least_v: float | None
+    least_v_basis: str
 
 
 class ReturnTestForm(OnceForm):
@@ -121,24 +128,20 @@ class ReturnTestForm(OnceForm):
         ]
 
 
-def legs_expected(path: WirePath) -> list[LegExpected]:
-    """What each leg of a path may read, by its sound record on the map as it is, else by the
-    circuit. Raises Conflict where the map cannot be predicted."""
-    network = path_network(path)
-    try:
-        solution = solve(network)
-    except NetworkError as unsolved:
-        raise Conflict(f"The path as mapped cannot be predicted: {unsolved}.") from unsolved
-    records, found = sound_newest(path, coil=False), []
-    for leg in legs_of(network):
-        record = records.get(leg)
-        if record is not None and record.revision == path.revision and record.current_ma:
-            expected, basis = expected_by_record(record.current_ma, Meter()), "its sound record"
-        else:
-            predicted_ma = solution.current_ma(network.controller.id, leg)
-            expected, basis = expected_by_circuit(predicted_ma, Meter()), "the circuit alone"
-        found.append(LegExpected(leg, *_range(expected), basis))
-    return found
+def legs_shown(path: WirePath) -> list[LegExpected]:
+    """What each leg of a path may read, as it will be judged. Raises Conflict where the map cannot
+    be predicted."""
+    should = legs_expected(path, legs_predicted(path_network(path)), Meter())
+    return [
+        LegExpected(
+            one.leg,
+            *_range(one.expected),
+            _BASIS[one.basis],
+            one.least.volts if one.least else None,
+            _BASIS[one.least.basis] if one.least else "",
+        )
+        for one in should
+    ]
 
 
 def _range(expected: Expected) -> tuple[float, float]:
@@ -157,9 +160,7 @@ def call_return_test(request: HttpRequest, actor: Actor, public_id: str) -> Http
     call = call_get(public_id)
     if call.path is None:
         raise Conflict("The call names no two-wire path yet: say which one it is about first.")
-    form = ReturnTestForm(
-        legs_expected(call.path), request.POST if request.method == "POST" else None
-    )
+    form = ReturnTestForm(legs_shown(call.path), request.POST if request.method == "POST" else None)
     if request.method != "POST":
         return _shown(request, call, form, 200)
     if not form.is_valid():

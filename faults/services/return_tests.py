@@ -18,28 +18,26 @@ from faults.models.call import CallMove, FaultCall
 from faults.models.return_test import ReturnTest, ReturnTestLeg, SoundSource
 from faults.services.as_left import left_live
 from faults.services.call_moves import MOST_WORDS
+from faults.services.leg_expectations import LegExpectation, legs_expected, legs_predicted
 from faults.services.repair_failures import newest_repair
 from faults.services.repairs import refuse_unless
 from faults.services.sound_records import (
     LegSound,
     leg_defects,
     number_defects,
-    sound_newest,
     sound_write,
 )
-from faults.sound_rise import Expected, expected_by_circuit, expected_by_record
 from faults.tracing.problem import Meter
 from faults.tracing.rig_places import legs_of
 from faults.transitions import CallState
 from sites.field_checks import line_defects, refuse_defects
 from sites.models.wire_path import WirePath
-from sites.network import elements
-from sites.network.errors import NetworkError
-from sites.network.solve import solve
 from sites.network_snapshot import path_network
 
 QUIET_MIN = 5.0
 """For so long no message may be shown."""
+LEAST_INSULATION_MOHM = 1.0
+"""What a leg has to earth at least, the path off (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -100,61 +98,54 @@ def return_test_record(*, call: FaultCall, readings: ReturnReadings, by: Actor) 
     legs = legs_of(network)
     defects = (*readings.defects(), *leg_defects([one.leg for one in readings.legs], legs))
     refuse_defects("return test", defects)
-    predicted = _predicted(network, legs)
+    predicted = legs_predicted(network)
     with transaction.atomic():
         held = locked_one(call)
         refuse_unless(held, CallState.RETURN_TESTING, "A return test comes after the repair")
         path = WirePath.objects.get(pk=seen.path.pk)
         if held.path_id != path.pk or path.revision != seen.path.revision:
             raise Stale("The call or its map was changed meanwhile: read it again.")
-        return _write(held, path, readings, _judged(path, readings, predicted), by)
-
-
-def _predicted(network: elements.WirePath, legs: tuple[str, ...]) -> dict[str, float]:
-    try:
-        solution = solve(network)
-    except NetworkError as unsolved:
-        raise Conflict(f"The path as mapped cannot be predicted: {unsolved}.") from unsolved
-    controller = network.controller.id
-    return {leg: solution.current_ma(controller, leg) for leg in legs}
+        should = legs_expected(path, predicted, readings.meter)
+        return _write(held, path, readings, _judged(should, readings), by)
 
 
 @dataclass(frozen=True)
 class _Judged:
     """A leg's reading, None where it was not taken, and what it was held against."""
 
-    leg: str
     reading: LegReading | None
-    expected: Expected
-    basis: str
+    should: LegExpectation
 
     @property
-    def failure(self) -> str:
-        """What speaks against the leg; empty: nothing."""
-        if self.reading is None:
-            return f"leg {self.leg} was not read"
-        if self.expected.holds(self.reading.current_ma):
-            return ""
-        return (
-            f"leg {self.leg} reads {self.reading.current_ma:g} mA and should read about "
-            f"{self.expected.current_ma:.0f} mA by the {self.basis.replace('-', ' ')}"
-        )
+    def failures(self) -> Iterator[str]:
+        """What speaks against the leg. Ohms are kept and not judged: nothing predicts them."""
+        leg, reading, expected = self.should.leg, self.reading, self.should.expected
+        if reading is None:
+            yield f"leg {leg} was not read"
+            return
+        if not expected.holds(reading.current_ma):
+            yield (
+                f"leg {leg} reads {reading.current_ma:g} mA and should read about "
+                f"{expected.current_ma:.0f} mA by the {self.should.basis.replace('-', ' ')}"
+            )
+        least = self.should.least
+        if reading.far_v is not None and least is not None and reading.far_v < least.volts:
+            by = "limit of the path" if least.basis == "limit" else least.basis.replace("-", " ")
+            yield (
+                f"the far end of leg {leg} reads {reading.far_v:g} V and should read "
+                f"{least.volts:.1f} V or more by the {by}"
+            )
+        mohm = reading.insulation_mohm
+        if mohm is not None and mohm < LEAST_INSULATION_MOHM:
+            yield (
+                f"leg {leg} has {mohm:g} MΩ to earth; {LEAST_INSULATION_MOHM:g} MΩ or more is "
+                "common practice"
+            )
 
 
-def _judged(path: WirePath, readings: ReturnReadings, predicted: dict[str, float]) -> list[_Judged]:
-    """Each leg against its sound record on the map as it is; without one, the prediction."""
-    records = sound_newest(path, coil=False)
+def _judged(should: list[LegExpectation], readings: ReturnReadings) -> list[_Judged]:
     read = {one.leg: one for one in readings.legs}
-    judged = []
-    for leg, predicted_ma in predicted.items():
-        record = records.get(leg)
-        if record is not None and record.revision == path.revision and record.current_ma:
-            expected = expected_by_record(record.current_ma, readings.meter)
-            judged.append(_Judged(leg, read.get(leg), expected, "sound-record"))
-        else:
-            expected = expected_by_circuit(predicted_ma, readings.meter)
-            judged.append(_Judged(leg, read.get(leg), expected, "prediction"))
-    return judged
+    return [_Judged(read.get(one.leg), one) for one in should]
 
 
 def _failures(held: FaultCall, readings: ReturnReadings, judged: list[_Judged]) -> Iterator[str]:
@@ -166,7 +157,8 @@ def _failures(held: FaultCall, readings: ReturnReadings, judged: list[_Judged]) 
         yield "the controller showed a message"
     if readings.quiet_min < QUIET_MIN:
         yield f"watched for {readings.quiet_min:g} minutes; {QUIET_MIN:g} are wanted"
-    yield from (one.failure for one in judged if one.failure)
+    for one in judged:
+        yield from one.failures
 
 
 def _write(
@@ -211,17 +203,20 @@ def _write(
 
 
 def _leg_row(test: ReturnTest, one: _Judged, reading: LegReading) -> ReturnTestLeg:
+    should = one.should
     return ReturnTestLeg(
         test=test,
-        leg=one.leg,
+        leg=should.leg,
         current_ma=reading.current_ma,
         far_v=reading.far_v,
         far_ohm=reading.far_ohm,
         insulation_mohm=reading.insulation_mohm,
-        expected_ma=one.expected.current_ma,
-        sigma_ma=one.expected.sigma_ma,
-        basis=one.basis,
-        within=not one.failure,
+        expected_ma=should.expected.current_ma,
+        sigma_ma=should.expected.sigma_ma,
+        basis=should.basis,
+        least_far_v=should.least.volts if should.least else None,
+        least_far_v_basis=should.least.basis if should.least else "",
+        within=not any(one.failures),
     )
 
 

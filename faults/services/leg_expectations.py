@@ -1,0 +1,84 @@
+"""What each leg of a path should read when it is sound, by its record or by the circuit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from core.problems import Conflict
+from faults.leg_volts import LeastVolts, least_volts, lowest_predicted_v
+from faults.services.sound_records import sound_newest
+from faults.sound_rise import Expected, expected_by_circuit, expected_by_record
+from faults.tracing.problem import Meter
+from faults.tracing.rig_places import legs_of
+from sites.models.wire_path import WirePath
+from sites.network import elements
+from sites.network.errors import NetworkError
+from sites.network.solve import solve
+
+
+@dataclass(frozen=True)
+class LegPredicted:
+    """What the circuit says of a leg. ``least_device_v`` and ``source_v``: of its path."""
+
+    leg: str
+    current_ma: float
+    lowest_v: float | None
+    least_device_v: float | None
+    source_v: float
+
+
+@dataclass(frozen=True)
+class LegExpectation:
+    """What a leg should read; ``basis`` of its current: `sound-record` or `prediction`.
+    ``least``: at its far end."""
+
+    leg: str
+    expected: Expected
+    basis: str
+    least: LeastVolts | None
+
+
+def legs_predicted(network: elements.WirePath) -> tuple[LegPredicted, ...]:
+    """What the circuit says of each leg: one solve, outside a transaction. Raises Conflict where
+    the map cannot be predicted."""
+    try:
+        solution = solve(network)
+    except NetworkError as unsolved:
+        raise Conflict(f"The path as mapped cannot be predicted: {unsolved}.") from unsolved
+    legs = legs_of(network)
+    lowest = lowest_predicted_v(network, solution, legs)
+    least_v, source_v = network.limits.min_device_v, network.source_v
+    return tuple(
+        LegPredicted(
+            leg,
+            solution.current_ma(network.controller.id, leg),
+            lowest[leg],
+            least_v,
+            source_v,
+        )
+        for leg in legs
+    )
+
+
+def legs_expected(
+    path: WirePath, predicted: tuple[LegPredicted, ...], meter: Meter
+) -> list[LegExpectation]:
+    """What each leg should read by its newest sound record on the map as it is, where it has
+    none by the circuit: two queries."""
+    records, found = sound_newest(path, coil=False), []
+    for one in predicted:
+        record = records.get(one.leg)
+        if record is not None and record.revision != path.revision:
+            record = None
+        least = least_volts(
+            limit_v=one.least_device_v,
+            record_v=record.far_v if record is not None else None,
+            predicted_v=one.lowest_v,
+            source_v=one.source_v,
+        )
+        if record is not None and record.current_ma:
+            expected, basis = expected_by_record(record.current_ma, meter), "sound-record"
+        else:
+            expected, basis = expected_by_circuit(one.current_ma, meter), "prediction"
+        found.append(LegExpectation(one.leg, expected, basis, least))
+    return found
