@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from core.changes.sequencer import FIRST_HASH, chain_hash
+from core.changes.sequencer import FIRST_EPOCH, FIRST_HASH, chain_hash
 from core.models.changes import FeedEntry, FeedEpoch
 from core.problems import Defect, Gone, Invalid
 
@@ -23,7 +23,8 @@ class FeedPage:
 def feed_read(*, after: str = "", limit: int = 100) -> FeedPage:
     """Entries after the cursor ``after`` (empty: from the start), at most ``limit``.
 
-    Raises Invalid for what is no cursor and Gone for a cursor of an earlier life of the feed.
+    Raises Invalid for what is no cursor and Gone for a cursor of an earlier life of the feed or
+    beyond its end.
     """
     epoch = _epoch_number()
     position = 0
@@ -40,6 +41,12 @@ def feed_read(*, after: str = "", limit: int = 100) -> FeedPage:
                 " the start and compare with what you have."
             )
         position = int(found[2])
+        last = FeedEntry.objects.order_by("-position").values_list("position", flat=True).first()
+        if position > (last or 0):
+            raise Gone(
+                "The feed has no such place: it was put back from a copy, or the cursor is of"
+                " another feed; read it from the start and compare with what you have."
+            )
     limit = max(1, min(limit, MOST_AT_ONCE))
     rows = FeedEntry.objects.select_related("change").filter(position__gt=position)
     entries = tuple(rows.order_by("position")[:limit])
@@ -49,7 +56,7 @@ def feed_read(*, after: str = "", limit: int = 100) -> FeedPage:
 
 def _epoch_number() -> int:
     newest = FeedEpoch.objects.order_by("-number").values_list("number", flat=True).first()
-    return newest or 1
+    return newest or FIRST_EPOCH
 
 
 def chain_first_break() -> int | None:

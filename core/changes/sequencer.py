@@ -13,6 +13,7 @@ from core.models.changes import Change, FeedEntry, FeedEpoch, UnsequencedChange
 from core.tenancy.scope import contractor_scope, everywhere
 
 AT_ONCE = 500
+FIRST_EPOCH = 1
 FIRST_HASH = "0" * 64
 
 
@@ -55,7 +56,7 @@ def _place_batch(contractor_id: int) -> int:
 
 def _begin_first_epoch() -> None:
     if not FeedEpoch.objects.exists():
-        FeedEpoch.objects.create(number=1, started_at=now(), reason="first")
+        FeedEpoch.objects.create(number=FIRST_EPOCH, started_at=now(), reason="first")
 
 
 def chain_hash(before: str, position: int, change: Change) -> str:
