@@ -124,7 +124,8 @@ def why_this_crew(problem: Problem, plan: Plan, visit: str) -> WhyCrew:
 
 
 def sequences_of(problem: Problem, plan: Plan, told_by: Plan | None = None) -> Sequences:
-    """A plan's routes as sequences over its problem; what cannot be kept is left out."""
+    """A plan's routes as sequences over its problem; what cannot be kept is left out: a visit also
+    where its turn may not have it any more, for a need, a lock or a time."""
     ready = make_ready(problem, told_by)
     turn_of = {(problem.crews[turn.crew].name, turn.shift): n for n, turn in enumerate(ready.turns)}
     orders: list[list[int]] = [[] for _ in ready.turns]
@@ -132,7 +133,8 @@ def sequences_of(problem: Problem, plan: Plan, told_by: Plan | None = None) -> S
         number = turn_of.get((route.crew, route.shift))
         if number is not None:
             names = [stop.visit for stop in route.stops if not stop.started]
-            orders[number] = [ready.number[name] for name in names if name in ready.number]
+            items = [ready.number[name] for name in names if name in ready.number]
+            orders[number] = [item for item in items if number in ready.tasks[item].turns]
     return Sequences(ready, orders)
 
 

@@ -66,11 +66,8 @@ class Ready:
     turns: tuple[Turn, ...]
     tasks: tuple[Task, ...]
     drive: list[list[int]]
-
-    @property
-    def number(self) -> dict[str, int]:
-        """The number of each task by its visit's name."""
-        return {task.visit.name: number for number, task in enumerate(self.tasks)}
+    number: Mapping[str, int]
+    """The number of each task by its visit's name."""
 
 
 def make_ready(problem: Problem, told_by: Plan | None = None) -> Ready:
@@ -87,7 +84,8 @@ def make_ready(problem: Problem, told_by: Plan | None = None) -> Ready:
         for visit in problem.visits
         if visit.name not in begun
     )
-    return Ready(problem, turns, tasks, problem.travel.minutes.tolist())
+    number = {task.visit.name: number for number, task in enumerate(tasks)}
+    return Ready(problem, turns, tasks, problem.travel.minutes.tolist(), number)
 
 
 def lacks(crew: Crew, visit: Visit) -> tuple[str, ...]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
 from faults.dispatch.errors import DispatchError
 from faults.dispatch.plan import Plan
-from faults.dispatch.problem import Minutes, Problem, Promise, Started, Visit
+from faults.dispatch.problem import Crew, Locked, Minutes, Problem, Promise, Started, Visit
 from faults.dispatch.replan import Change, ChangeKind, Replan, anew, replan, told_share_moved
 from faults.dispatch.solve import Effort, solve
 from tests.dispatch.checker import defects
@@ -67,6 +68,46 @@ def test_a_crew_that_is_sick_gives_its_visits_to_others_and_says_so(
     crews = tuple(one for one in given.crews if one.name != gone)
     changed = replanned(replace(given, crews=crews), told)
     assert change_of(changed, names[0]).why == f"{gone} is no longer there."
+
+
+NEEDS = {"skills": frozenset({"splicing"}), "tools": frozenset({"digger"}), "people": 2}
+ABLE = {"skills": frozenset({"splicing"}), "tools": frozenset({"digger"}), "people": 2}
+
+
+@pytest.mark.parametrize(
+    ("lost", "why"),
+    [
+        ({"skills": frozenset()}, "{} lacks skill splicing."),
+        ({"tools": frozenset()}, "{} lacks tool digger."),
+        ({"people": 1}, "{} lacks people (2 needed, 1 in the crew)."),
+    ],
+)
+def test_a_crew_that_lost_what_a_visit_needs_does_not_keep_it(
+    lost: dict[str, Any], why: str
+) -> None:
+    visits = [visit("a", **NEEDS), visit("b", "west")]
+    given = problem([crew("oak", **ABLE), crew("elm", **ABLE)], visits)
+    told = solve(given, EFFORT)
+    had = told.places_of_visits()["a"][0].crew
+    crews = tuple(replace(one, **lost) if one.name == had else one for one in given.crews)
+    changed = replanned(replace(given, crews=crews), told)
+    change = change_of(changed, "a")
+    assert change.kind is ChangeKind.OTHER_CREW
+    assert change.why == why.format(had)
+    # Where no other crew can, it is left out and not kept by the one that cannot.
+    alone: tuple[Crew, ...] = tuple(one for one in crews if one.name == had)
+    changed = replanned(replace(given, crews=alone), told)
+    assert change_of(changed, "a").kind is ChangeKind.LEFT_OUT
+
+
+def test_a_visit_locked_elsewhere_since_it_was_told_goes_there(day: tuple[Problem, Plan]) -> None:
+    given, told = day
+    had = told.places_of_visits()["a"][0].crew
+    other = next(one.name for one in given.crews if one.name != had)
+    changed = replanned(replace(given, locked=(Locked("a", other),)), told)
+    change = change_of(changed, "a")
+    assert (change.kind, change.crew_after) == (ChangeKind.OTHER_CREW, other)
+    assert change.why == f"The visit is locked to {other}."
 
 
 def test_an_urgent_call_pushes_others_back_and_each_names_it() -> None:

@@ -14,6 +14,7 @@ from core.jobs.child import ChildLimits
 from core.models import Change, Job, JobState
 from core.problems import Conflict, IllegalMove, Invalid, Stale
 from core.tenancy.scope import contractor_scope
+from faults.forms.day_plan import read_plan, read_problem
 from faults.models import DayPlan, FaultCall, Inspection, PlannedVisit, PlanState, VisitState
 from faults.selectors.day_problem import Lock, PlanOptions
 from faults.services import day_plans
@@ -29,6 +30,7 @@ from faults.services.plan_publishing import plan_publish
 from faults.services.visits import visit_lock, visit_move
 from sites.models import Property
 from tests.api.things import an_inspection
+from tests.dispatch.checker import defects
 from tests.planning.running import run_jobs
 from tests.planning.towns import HOURS, a_call, a_crew
 
@@ -253,6 +255,24 @@ def test_a_crew_that_a_call_was_given_to_has_it(by: Actor, at_dawn: Any) -> None
     call = a_call(by, 1)
     call_assign(call=call, to=birch, version=call.version, by=by)
     assert made(by).visits.get().crew_id == birch.pk
+
+
+def test_a_call_given_to_another_crew_after_publishing_goes_there(by: Actor, at_dawn: Any) -> None:
+    crews = [a_crew(by, "Ash"), a_crew(by, "Birch")]
+    call = a_call(by, 1)
+    plan = made(by)
+    plan_publish(plan=plan, version=plan.version, by=by)
+    had = plan.visits.get().crew_id
+    other = next(one for one in crews if one.pk != had)
+    call.refresh_from_db()
+    call_assign(call=call, to=other, version=call.version, by=by)
+    again = made(by)
+    visit = again.visits.get()
+    assert (visit.crew_id, visit.is_locked) == (other.pk, True)
+    (change,) = again.answer["changes"]
+    assert (change["kind"], change["crew_after"]) == ("other crew", other.public_id)
+    problem, seen = read_problem(again.saw["problem"]), read_plan(again.answer["plan"])
+    assert defects(problem, seen, read_plan(again.saw["told"])) == []
 
 
 def test_a_plan_that_takes_too_long_is_told_as_failed_and_asked_again(
