@@ -32,7 +32,7 @@ from faults.recurrence.renewal import (
     age_replacement_limits,
     repair_or_renew,
 )
-from faults.recurrence.scan import Scanned, ScanParams, scan_path
+from faults.recurrence.scan import Scanned, ScanParams, draws_among, scan_path
 from faults.recurrence.stretches import connected_stretches
 from faults.recurrence.trend import FailureTimes, Trends, failure_sums, pooled_trend, trend_tests
 
@@ -234,9 +234,10 @@ def _scans(
     awaited = sum_by(path, expected, len(names))
     failed = np.bincount(path, weights=exposed.counts, minlength=len(names)).astype(np.int64)
     p_value, _ = peer_p_values(failed, awaited)
-    params = ScanParams(draws=questions.draws, dispersion=spread)
     links = _links(history, exposed)
     screen = questions.screen_of(len(names))
+    draws = draws_among(questions.draws, int((p_value < screen).sum()), questions.q)
+    params = ScanParams(draws=draws, dispersion=spread)
     found: list[Scanned | None] = []
     units_of = [np.flatnonzero(path == number) for number in range(len(names))]
     for number, units in enumerate(units_of):

@@ -9,6 +9,7 @@ c ln(c/E) + (C − c) ln((C − c)/(C − E)), 0 where c is at most E (Kulldorff
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -47,6 +48,12 @@ class ScanParams:
             raise RecurrenceError("draws, enough: expected at least 1")
         if not self.dispersion >= 0.0:
             raise RecurrenceError("dispersion: expected at least 0")
+
+
+def draws_among(draws: int, scanned: int, q: float) -> int:
+    """Draws at most for each of so many paths: the smallest p-value is then at most half of what
+    one alone needs to stand out at a share q of false flags."""
+    return max(draws, math.ceil(2 * scanned / q))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,6 @@ long before (``scan``).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -19,7 +18,7 @@ from faults.recurrence.checked import Flags, Floats, RecurrenceError, Wholes, ch
 from faults.recurrence.flags import FlagParams, adjusted_p_values, flag_units, peer_p_values
 from faults.recurrence.peers import PeerData, PeerRates, cautious_dispersion, fit_peers
 from faults.recurrence.place_weights import KindRates
-from faults.recurrence.scan import Scanned, ScanParams, scan_path
+from faults.recurrence.scan import Scanned, ScanParams, draws_among, scan_path
 from faults.recurrence.stretches import connected_stretches
 from faults.recurrence.weather import StateFactors, equivalent_exposure, fit_state_factors
 
@@ -51,7 +50,7 @@ class TroubleParams:
 
     def among(self, scanned: int) -> TroubleParams:
         """For so many paths: the smallest p-value is at most half of what one alone needs."""
-        return replace(self, draws=max(self.draws, math.ceil(2 * scanned / self.q)))
+        return replace(self, draws=draws_among(self.draws, scanned, self.q))
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from tests.sites.surveys import straight_survey
 pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
 # Far above what a quiet machine needs: they find a growth in cost, not a busy neighbour.
-MOST_P95_MS = 500.0
+MOST_P95_CPU_MS, MOST_P95_MS = 150.0, 500.0
 MOST_IMPORT_S = 60.0
 
 
@@ -45,7 +45,7 @@ def test_each_step_of_a_trace_with_a_thousand_devices(
     trace = machine.post("/traces", {"call": call, "known": known_of(rehearsal)}).json()["id"]
     first, first_ms = timed(lambda: machine.get(f"/traces/{trace}/next"))
     assert first.status_code == 200
-    took_ms = []
+    took_ms, cpu_ms = [], []
     for number, body in enumerate(bodies, start=1):
         told = {
             "client_id": f"o{number}",
@@ -53,19 +53,24 @@ def test_each_step_of_a_trace_with_a_thousand_devices(
             "client_at": "2026-03-02T08:00:00Z",
             "observation": body,
         }
+        began = time.process_time()
         answer, ms = timed(lambda: machine.post(f"/traces/{trace}/observations", told))  # noqa: B023
         assert answer.status_code == 201, answer.json()
         took_ms.append(ms)
+        cpu_ms.append(1000.0 * (time.process_time() - began))
     p95_ms = statistics.quantiles(took_ms, n=20)[-1]
     figures = {
         "steps": len(took_ms),
         "first_ms": round(first_ms, 1),
         "p50_ms": round(statistics.median(took_ms), 1),
         "p95_ms": round(p95_ms, 1),
+        "p95_cpu_ms": round(statistics.quantiles(cpu_ms, n=20)[-1], 1),
         "outcome": machine.get(f"/traces/{trace}").json()["outcome"],
     }
     record_property("figures", figures)
     print(figures)  # noqa: T201
+    # The wall clock is that of a machine with other tests on it.
+    assert figures["p95_cpu_ms"] < MOST_P95_CPU_MS
     assert p95_ms < MOST_P95_MS
 
 
