@@ -8,7 +8,7 @@ from typing import Any
 
 from faults.dispatch.plan import Plan
 from faults.dispatch.problem import Problem
-from faults.dispatch.reasons import reasons_left_out, why_this_crew
+from faults.dispatch.reasons import reasons_left_out, sequences_of, why_this_crew
 from faults.dispatch.replan import Replan, replan
 from faults.dispatch.risk import risks_of
 from faults.dispatch.solve import Effort, solve
@@ -41,11 +41,11 @@ def _until(end_s: float) -> Any:
 
 
 def _answer(problem: Problem, plan: Plan) -> Document:
-    named = plan.places_of_visits()
+    named, sequences = plan.places_of_visits(), sequences_of(problem, plan)
     return {
         "plan": plan_document(plan),
-        "why": {name: why_this_crew(problem, plan, name).text for name in named},
-        "left_out": [asdict(one) for one in reasons_left_out(problem, plan)],
+        "why": {name: why_this_crew(problem, plan, name, sequences).text for name in named},
+        "left_out": [asdict(one) for one in reasons_left_out(problem, plan, sequences)],
         "risks": [asdict(risk) for risk in risks_of(problem, plan)],
         "changes": [],
         "figures": [],

@@ -79,22 +79,32 @@ class WhyCrew:
     cannot: tuple[CrewReason, ...]
 
 
-def reasons_left_out(problem: Problem, plan: Plan) -> tuple[LeftOut, ...]:
-    """For each visit left out: why, crew by crew, and what it would take. O(left out × stops)."""
-    sequences = sequences_of(problem, plan)
+def reasons_left_out(
+    problem: Problem, plan: Plan, sequences: Sequences | None = None
+) -> tuple[LeftOut, ...]:
+    """For each visit left out: why, crew by crew, and what it would take. O(left out × stops).
+
+    ``sequences``: of the plan, for who has them already.
+    """
+    sequences = sequences or sequences_of(problem, plan)
     visits = {visit.name: visit for visit in problem.visits}
     return tuple(_left_out(sequences, visits[name]) for name in plan.left_out)
 
 
-def why_this_crew(problem: Problem, plan: Plan, visit: str) -> WhyCrew:
-    """Why a planned visit is with its crew. Raises DispatchError for one that is not planned."""
+def why_this_crew(
+    problem: Problem, plan: Plan, visit: str, sequences: Sequences | None = None
+) -> WhyCrew:
+    """Why a planned visit is with its crew. Raises DispatchError for one that is not planned.
+
+    ``sequences``: of the plan, for who has them already; they are left as they are.
+    """
     found = plan.places_of_visits().get(visit)
     if found is None:
         raise DispatchError(f"{visit} is in no route of this plan")
     route, stop = found
     if stop.started:
         return WhyCrew(visit, route.crew, f"{route.crew} is there already.", (), ())
-    sequences = sequences_of(problem, plan)
+    sequences = sequences.copy() if sequences else sequences_of(problem, plan)
     task = sequences.ready.number[visit]
     here = next(number for number, sequence in enumerate(sequences.of) if task in sequence)
     bare = [item for item in sequences.of[here] if item not in {task} and item >= 0]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -42,6 +42,9 @@ from faults.transitions import ENDED, CallState
 from sites.models.property import Property
 
 Document = dict[str, Any]
+Begun = Mapping[str, dt.datetime | None]
+"""Since when visits are under way, by name."""
+_AFTER_SEARCH = (CallState.RETURN_TESTING, CallState.REPAIRING, CallState.FOUND)
 
 POSITION_HOLDS = dt.timedelta(hours=4)
 """A crew's position told longer ago says nothing of where it is."""
@@ -54,6 +57,8 @@ REPAIR_SPREAD = 1.6
 STRETCH_LOOK = Minutes(30.0, 60.0)
 """Minutes of a look at a trouble stretch (common practice, no source)."""
 LOOK_VALUE, SOAK_VALUE, CALL_VALUE = 90.0, 120.0, 480.0
+DRY_SO_FAR, MOST_DRY_SO_FAR = 1.0, 2400.0
+"""Worth of each dry station-hour so far; however many, less than this and less than a lock."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +113,7 @@ class _Wanted:
 def day_problem(
     from_day: dt.date, days: int, options: PlanOptions, told: DayPlan | None = None
 ) -> DayProblem:
-    """What has to be planned from a day on: at most eleven queries, however many calls.
+    """What has to be planned from a day on: at most twelve queries, however many calls.
 
     ``told``: the published plan, whose started and locked visits stay.
     """
@@ -116,7 +121,8 @@ def day_problem(
     planned = [one for one in card_list() if one.crew.public_id not in options.crews_off]
     visits = list(PlannedVisit.objects.filter(plan=told).select_related("crew")) if told else []
     done = {one.name for one in visits if one.state == VisitState.DONE}
-    wanted = [one for one in _wanted(window) if one.visit.name not in done]
+    begun = {one.name: one.state_at for one in visits if one.state == VisitState.STARTED}
+    wanted = [one for one in _wanted(window, begun) if one.visit.name not in done]
     crews = [_crew(card, window) for card in planned]
     held = _held(visits, options, wanted, {crew.name for crew in crews})
     unasked = [
@@ -209,11 +215,11 @@ def _places(cards: Sequence[CrewCard], wanted: Sequence[_Wanted]) -> dict[str, P
     return places
 
 
-def _wanted(window: Sequence[dt.date]) -> list[_Wanted]:
-    return [*_calls_wanted(window), *_soak_checks_wanted(window), *_looks_wanted(window)]
+def _wanted(window: Sequence[dt.date], begun: Begun) -> list[_Wanted]:
+    return [*_calls_wanted(window, begun), *_soak_checks_wanted(window), *_looks_wanted(window)]
 
 
-def _calls_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
+def _calls_wanted(window: Sequence[dt.date], begun: Begun) -> Iterator[_Wanted]:
     open_calls = FaultCall.objects.exclude(state__in=list(ENDED)).select_related("property", "crew")
     calls = [
         call
@@ -229,21 +235,37 @@ def _calls_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
         zone = ZoneInfo(call.property.time_zone)
         told = needs.get(call.pk) or CallNeeds()
         waits = call.waits_until if call.state == CallState.WAITING else None
+        minutes = work_minutes(CallState(call.state), search.get(call.pk, UNTRACED), repair)
+        name, since = f"call:{call.public_id}", begun.get(f"call:{call.public_id}")
+        if since is not None and (call.pk in search or call.state in _AFTER_SEARCH):
+            minutes = _from_start(minutes, since)
         visit = Visit(
-            name=f"call:{call.public_id}",
+            name=name,
             place=call.property.public_id,
-            minutes=work_minutes(CallState(call.state), search.get(call.pk, UNTRACED), repair),
+            minutes=minutes,
             access=access_of(read_hours(told.access), window, zone),
             earliest_min=local_minute(waits, dt.time(), zone) if waits else None,
             promise=Promise(minute_of(call.promised_by)) if call.promised_by else None,
             stations_dry=dry[call.pk].stations,
-            value=CALL_VALUE,
+            value=CALL_VALUE + dry_so_far_value(dry[call.pk].station_hours),
             people=told.people,
             skills=frozenset(told.skills),
             tools=frozenset(told.tools),
             parts=dict(told.parts),
         )
         yield _Wanted(visit, call.property, call.crew.public_id if call.crew else "")
+
+
+def dry_so_far_value(station_hours: float) -> float:
+    """What the station-hours without water so far add to a call's worth: ever more, bounded."""
+    worth = DRY_SO_FAR * station_hours
+    return worth * MOST_DRY_SO_FAR / (worth + MOST_DRY_SO_FAR)
+
+
+def _from_start(left: Minutes, since: dt.datetime) -> Minutes:
+    """Minutes still left from now on as minutes from the visit's start."""
+    spent = float(max(minute_of(now()) - minute_of(since), 0))
+    return Minutes(spent + left.p50, spent + left.p90)
 
 
 def work_minutes(state: CallState, search: Minutes, repair_min: float) -> Minutes:
@@ -254,7 +276,7 @@ def work_minutes(state: CallState, search: Minutes, repair_min: float) -> Minute
     parts = [RETURN_TEST]
     if state != CallState.RETURN_TESTING:
         parts.append(Minutes(repair_min, REPAIR_SPREAD * repair_min))
-    if state not in (CallState.RETURN_TESTING, CallState.REPAIRING, CallState.FOUND):
+    if state not in _AFTER_SEARCH:
         parts.append(search)
     return Minutes(sum(one.p50 for one in parts), sum(one.p90 for one in parts))
 
@@ -271,13 +293,16 @@ def _search_minutes(calls: Sequence[FaultCall]) -> dict[int, Minutes]:
 
 def _soak_checks_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
     checks = SoakCheck.objects.filter(state=SoakState.OPEN, due_from__lte=window[-1])
-    for check in checks.select_related("repair__call__property").order_by("pk"):
-        place = check.repair.call.property
+    related = checks.select_related("repair__call__property", "repair__call__needs")
+    for check in related.order_by("pk"):
+        call = check.repair.call
+        place, needs = call.property, getattr(call, "needs", None) or CallNeeds()
         zone = ZoneInfo(place.time_zone)
         visit = Visit(
             name=f"soak:{check.public_id}",
             place=place.public_id,
             minutes=SOAK_LOOK,
+            access=access_of(read_hours(needs.access), window, zone),
             earliest_min=local_minute(check.due_from, dt.time(), zone),
             value=SOAK_VALUE,
             kind=VisitKind.SOAK_CHECK,
@@ -287,18 +312,27 @@ def _soak_checks_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
 
 def _looks_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
     """Looks at trouble stretches whose week has come, fitted in where they pay."""
-    for look in inspections_of_week(window[-1]):
+    looks = list(inspections_of_week(window[-1]))
+    access = _access_of_properties({look.property_id for look in looks})
+    for look in looks:
         zone = ZoneInfo(look.property.time_zone)
         week = look.planned_week
         visit = Visit(
             name=f"look:{look.public_id}",
             place=look.property.public_id,
             minutes=STRETCH_LOOK,
+            access=access_of(read_hours(access.get(look.property_id, [])), window, zone),
             earliest_min=local_minute(week, dt.time(), zone) if week else None,
             value=LOOK_VALUE,
             kind=VisitKind.INSPECTION,
         )
         yield _Wanted(visit, look.property)
+
+
+def _access_of_properties(pks: set[int]) -> dict[int, list[Any]]:
+    """When the gate of each property is open, as was told with its newest call: one query."""
+    rows = CallNeeds.objects.filter(call__property__in=pks).order_by("call_id")
+    return dict(rows.values_list("call__property", "access"))
 
 
 def _held(
@@ -318,7 +352,7 @@ def _held(
     for lock in options.locks:
         held.setdefault(lock.visit, Locked(lock.visit, lock.crew, lock.start_min))
     for one in visits:
-        if one.is_locked:
+        if one.is_locked and one.state not in (VisitState.DONE, VisitState.MISSED):
             start = minute_of(one.starts_at)
             held.setdefault(one.name, Locked(one.name, one.crew.public_id, start))
     for want in wanted:

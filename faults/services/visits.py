@@ -67,12 +67,26 @@ def visit_move(
             f"A visit that is {held.state} cannot become {to[:20]}.",
             extra={"state": held.state, "legal": [str(one) for one in legal]},
         )
+    if to == VisitState.STARTED:
+        _refuse_second_started(held)
     if to == VisitState.MISSED and not why.strip():
         refuse_defects("move", [Defect("/why", "a missed visit wants a reason", "a few words")])
     held.state, held.state_at = VisitState(to), now()
     held.missed_why = why if to == VisitState.MISSED else ""
     held.lacked = words
     return _stored(held, f"visit.{to}", by)
+
+
+def _refuse_second_started(held: PlannedVisit) -> None:
+    others = PlannedVisit.objects.filter(
+        plan=held.plan_id, crew=held.crew_id, state=VisitState.STARTED
+    )
+    other = others.exclude(pk=held.pk).first()
+    if other is not None:
+        raise IllegalMove(
+            f"{held.crew.name} is at {other.name} still: say first what became of that visit.",
+            extra={"state": held.state, "legal": [str(VisitState.MISSED)], "other": other.name},
+        )
 
 
 def _lacked_defects(words: list[str], to: str) -> list[Defect]:
