@@ -136,6 +136,83 @@ def gone_answer(new: Any) -> None:
     answers["200"] = answers.pop("201")
 
 
+def schemas_of(new: Any) -> Any:
+    return new["components"]["schemas"]
+
+
+def higher_minimum(new: Any) -> None:
+    schemas_of(new)["TokenNew"]["properties"]["lifetime_days"]["minimum"] = 7
+
+
+def higher_minimum_of_parameter(new: Any) -> None:
+    for one in new["paths"][CREWS]["get"]["parameters"]:
+        if one["name"] == "limit":
+            one["schema"]["minimum"] = 20
+
+
+def new_pattern(new: Any) -> None:
+    schemas_of(new)["CrewNew"]["properties"]["name"]["pattern"] = "^[A-Z]"
+
+
+def free_text_becomes_words(new: Any) -> None:
+    schemas_of(new)["CrewNew"]["properties"]["name"]["enum"] = ["north", "south"]
+
+
+def more_items(new: Any) -> None:
+    schemas_of(new)["AsLeftAnswersNew"]["properties"]["left"]["minItems"] = 2
+
+
+def body_asked_for(new: Any) -> None:
+    new["paths"]["/api/v1/crews/{public_id}"]["patch"]["requestBody"]["required"] = True
+
+
+def other_media_type(new: Any) -> None:
+    content = new["paths"][CREWS]["get"]["responses"]["200"]["content"]
+    content["text/csv"] = content.pop("application/json")
+
+
+def other_media_type_of_body(new: Any) -> None:
+    content = new["paths"][CREWS]["post"]["requestBody"]["content"]
+    content["text/csv"] = content.pop("application/json")
+
+
+def words_become_free_text(new: Any) -> None:
+    del schemas_of(new)["JobState"]["enum"]
+
+
+def other_format(new: Any) -> None:
+    schemas_of(new)["EventNew"]["properties"]["at"]["format"] = "date"
+
+
+def other_format_of_answer(new: Any) -> None:
+    schemas_of(new)["JobDocument"]["properties"]["created_at"]["format"] = "date"
+
+
+def no_format_of_answer(new: Any) -> None:
+    del schemas_of(new)["JobDocument"]["properties"]["created_at"]["format"]
+
+
+def never_null(new: Any) -> None:
+    schemas_of(new)["EventNew"]["properties"]["rain_mm"]["type"] = "number"
+
+
+def option_of_answer(new: Any) -> None:
+    schemas_of(new)["CallDocument"]["properties"]["path"]["oneOf"].append({"type": "string"})
+
+
+def one_type_for_any(new: Any) -> None:
+    schemas_of(new)["ObservationNew"]["properties"]["observation"]["type"] = "object"
+
+
+def no_other_members(new: Any) -> None:
+    member = schemas_of(new)["ObservationNew"]["properties"]["observation"]
+    member["additionalProperties"] = False
+
+
+def answer_of_any_type(new: Any) -> None:
+    del schemas_of(new)["CrewDocument"]["properties"]["name"]["type"]
+
+
 BREAKING = [
     (gone_path, "GET /api/v1/crews: is gone"),
     (gone_method, "POST /api/v1/crews: is gone"),
@@ -150,6 +227,53 @@ BREAKING = [
     (new_parameter, "GET /api/v1/crews: parameter week is asked for"),
     (gone_parameter, "GET /api/v1/crews: parameter sort is gone"),
     (gone_answer, "POST /api/v1/crews: no longer answers 201"),
+    (higher_minimum, "POST /api/v1/tokens: body.lifetime_days: minimum is 7 now"),
+    (higher_minimum_of_parameter, "GET /api/v1/crews: parameter limit: minimum is 20 now"),
+    (new_pattern, "POST /api/v1/crews: body.name: no longer of another pattern than ^[A-Z]"),
+    (
+        free_text_becomes_words,
+        "POST /api/v1/crews: body.name: no longer any other than north, south",
+    ),
+    (more_items, "POST /api/v1/calls/{public_id}/as-left-answers: body.left: minItems is 2 now"),
+    (body_asked_for, "PATCH /api/v1/crews/{public_id}: a body is asked for"),
+    (other_media_type, "GET /api/v1/crews: answer 200: is no longer application/json"),
+    (other_media_type_of_body, "POST /api/v1/crews: body: no longer application/json"),
+    (
+        words_become_free_text,
+        (
+            "GET /api/v1/jobs: answer 200.items[].state: may now be any other than "
+            "queued, running, done, dead, cancelled"
+        ),
+    ),
+    (other_format, "POST /api/v1/events: body.at: no longer of another format than date"),
+    (
+        other_format_of_answer,
+        (
+            "GET /api/v1/jobs: answer 200.items[].created_at: may now be of another format than "
+            "date-time"
+        ),
+    ),
+    (
+        no_format_of_answer,
+        (
+            "GET /api/v1/jobs: answer 200.items[].created_at: may now be of another format than "
+            "date-time"
+        ),
+    ),
+    (never_null, "POST /api/v1/events: body.rain_mm: no longer null"),
+    (option_of_answer, "GET /api/v1/calls: answer 200.items[].path: may now be string"),
+    (
+        one_type_for_any,
+        "POST /api/v1/traces/{public_id}/observations: body.observation: no longer of any type",
+    ),
+    (
+        no_other_members,
+        (
+            "POST /api/v1/traces/{public_id}/observations: body.observation: "
+            "other members are no longer taken"
+        ),
+    ),
+    (answer_of_any_type, "GET /api/v1/crews: answer 200.items[].name: may now be of any type"),
 ]
 
 
@@ -168,5 +292,13 @@ def test_what_is_added_breaks_nothing(stored: Any) -> None:
     schemas["CrewDocument"]["properties"]["colour"] = {"type": "string"}
     schemas["CrewNew"]["properties"]["colour"] = {"type": "string"}
     schemas["CrewNew"]["properties"]["name"]["maxLength"] = 500
+    schemas["TokenNew"]["properties"]["lifetime_days"] |= {"minimum": 0, "maximum": 999}
+    schemas["AsLeftAnswersNew"]["properties"]["left"]["minItems"] = 0
+    del schemas["EventNew"]["properties"]["at"]["format"]
+    schemas["CrewDocument"]["properties"]["name"]["pattern"] = "^."
+    schemas["CallDocument"]["properties"]["path"]["oneOf"].pop()
+    crews = new["paths"]["/api/v1/crews"]
+    crews["post"]["requestBody"]["required"] = False
+    crews["get"]["responses"]["200"]["content"]["text/csv"] = {"schema": {"type": "string"}}
     new["paths"]["/api/v1/boats"] = new["paths"]["/api/v1/crews"]
     assert breaking_changes(stored, new) == []
