@@ -21,7 +21,7 @@ from faults.dispatch.problem import (
     Visit,
     VisitKind,
 )
-from faults.dispatch.shifts import access_of, local_minute, minute_of, shifts_of
+from faults.dispatch.shifts import access_of, local_minute, minute_of
 from faults.dispatch.travel import Place, Travel, great_circle_travel
 from faults.forms.day_plan import read_plan
 from faults.models.call import FaultCall
@@ -36,6 +36,7 @@ from faults.models.repair import SoakCheck, SoakState
 from faults.models.trace import Trace
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.day_plans import card_list
+from faults.selectors.started_visits import shifts_left, started_within
 from faults.selectors.trouble import inspections_of_week
 from faults.services.work_rules import work_rules
 from faults.transitions import ENDED, CallState
@@ -122,9 +123,14 @@ def day_problem(
     visits = list(PlannedVisit.objects.filter(plan=told).select_related("crew")) if told else []
     done = {one.name for one in visits if one.state == VisitState.DONE}
     begun = {one.name: one.state_at for one in visits if one.state == VisitState.STARTED}
+    under_way = started_within(visits, planned, window)
+    at = {one.visit for one in under_way.values()}
+    ids = {card.crew.public_id for card in planned}
+    # What a crew began on another day, or beside another visit, is its own and not planned.
+    done |= {one.name for one in visits if one.crew.public_id in ids and one.name in begun} - at
     wanted = [one for one in _wanted(window, begun) if one.visit.name not in done]
-    crews = [_crew(card, window) for card in planned]
-    held = _held(visits, options, wanted, {crew.name for crew in crews})
+    crews = [_crew(card, window, under_way.get(card.crew.public_id)) for card in planned]
+    held = _held(visits, options, wanted, (ids, list(under_way.values())))
     unasked = [
         (one.visit.name, "the property has no position on the map")
         for one in wanted
@@ -169,16 +175,13 @@ def _end_of(window: Sequence[dt.date], card: CrewCard) -> int:
     return local_minute(window[-1] + dt.timedelta(days=1), dt.time(12), zone)
 
 
-def _crew(card: CrewCard, window: Sequence[dt.date]) -> Crew:
-    zone = ZoneInfo(card.time_zone)
-    off = frozenset(dt.date.fromisoformat(day) for day in card.days_off)
-    shifts = shifts_of(read_hours(card.hours), window, zone, off=off)
+def _crew(card: CrewCard, window: Sequence[dt.date], begun: Started | None) -> Crew:
     fresh = card.position_at is not None and now() - card.position_at <= POSITION_HOLDS
     name = card.crew.public_id
     return Crew(
         name=name,
         base=f"base {name}",
-        shifts=tuple(one for one in shifts if one.stop_min > minute_of(now())),
+        shifts=shifts_left(card, window, minute_of(now()), begun),
         people=card.people,
         skills=frozenset(card.skills),
         tools=frozenset(card.tools),
@@ -339,16 +342,13 @@ def _held(
     visits: Sequence[PlannedVisit],
     options: PlanOptions,
     wanted: Sequence[_Wanted],
-    crews: set[str],
+    planned: tuple[set[str], list[Started]],
 ) -> list[Started | Locked]:
     """What stays: started visits, then locks asked for now, those of the told plan, and calls
     that were given to a crew."""
     names = {one.visit.name for one in wanted if one.place.lat is not None}
-    held: dict[str, Started | Locked] = {}
-    for one in visits:
-        if one.state == VisitState.STARTED and one.state_at is not None:
-            crew = one.crew.public_id
-            held[one.name] = Started(one.name, crew, minute_of(one.state_at))
+    crews, under_way = planned
+    held: dict[str, Started | Locked] = {one.visit: one for one in under_way}
     for lock in options.locks:
         held.setdefault(lock.visit, Locked(lock.visit, lock.crew, lock.start_min))
     for one in visits:

@@ -24,8 +24,8 @@ from faults.dispatch.shifts import EPOCH, MINUTE
 from faults.forms.day_plan import plan_document, problem_document
 from faults.models.call import FaultCall
 from faults.models.dispatch import DayPlan, PlannedVisit, PlanState, VisitState
-from faults.models.repair import SoakCheck
-from faults.models.trouble import Inspection
+from faults.models.repair import SoakCheck, SoakState
+from faults.models.trouble import Inspection, InspectionState
 from faults.selectors.day_problem import (
     GivenTravel,
     Lock,
@@ -34,6 +34,7 @@ from faults.selectors.day_problem import (
     read_travel,
     told_plan,
 )
+from faults.transitions import ENDED
 from sites.field_checks import line_defects, refuse_defects
 
 Document = dict[str, Any]
@@ -45,6 +46,10 @@ MOST_DAYS_AHEAD = 366
 MOST_AT_ONCE = 3
 MOST_WORDS = 500
 MOST_PLACES = 500
+_KEPT = (
+    *("crew_id", "name", "kind", "call_id", "soak_check_id", "inspection_id", "starts_at"),
+    *("ends_at", "drive_min", "why", "is_locked", "state", "state_at"),
+)
 
 
 @transaction.atomic
@@ -177,6 +182,30 @@ def plan_made(plan: DayPlan, saw: Document, answer: Document, by: Actor) -> None
     )
 
 
+def _kept_under_way(
+    plan: DayPlan, told: dict[str, PlannedVisit], named: set[str]
+) -> list[PlannedVisit]:
+    """Visits under way that were no part of what was planned, not stored: they stay as they are."""
+    begun = [one for one in told.values() if one.state == VisitState.STARTED]
+    return [
+        PlannedVisit(
+            plan=plan,
+            **{name: getattr(one, name) for name in _KEPT},
+        )
+        for one in begun
+        if one.name not in named and _is_wanted(one)
+    ]
+
+
+def _is_wanted(visit: PlannedVisit) -> bool:
+    call, check, look = visit.call, visit.soak_check, visit.inspection
+    return (
+        (call is None or call.state not in ENDED)
+        and (check is None or check.state == SoakState.OPEN)
+        and (look is None or look.state == InspectionState.OPEN)
+    )
+
+
 def plan_failed(plan: DayPlan, why: str, by: Actor) -> None:
     """Say that a plan could not be made, within the caller's transaction."""
     plan.state, plan.refused = PlanState.FAILED, why[:MOST_WORDS]
@@ -237,4 +266,5 @@ def visit_rows(
                 state_at=before.state_at if before is not None and begun else None,
             )
         )
-    return made
+    named = {one.name for one in made} | set(answer["plan"]["left_out"])
+    return [*made, *_kept_under_way(plan, told, named)]

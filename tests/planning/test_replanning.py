@@ -66,6 +66,57 @@ def test_a_crew_is_at_one_visit_at_a_time(by: Actor, at_dawn: Any) -> None:
     assert begun(second, by).state == "started"
 
 
+@pytest.mark.parametrize("hour", [2, 6, 13])
+def test_a_visit_begun_at_whatever_hour_stays_with_its_crew(
+    by: Actor, at_dawn: Any, hour: int
+) -> None:
+    """Before the shift, in it, and near its end; then the shift is over and the job is not."""
+    a_crew(by, "Ash")
+    for number in range(3):
+        a_call(by, number)
+    at_dawn.move_to(MONDAY.replace(hour=1))
+    visit = published(by).visits.order_by("starts_at")[0]
+    at_dawn.move_to(MONDAY.replace(hour=hour))
+    begun(visit, by)
+    for later in (hour, 15):
+        at_dawn.move_to(MONDAY.replace(hour=later))
+        again = checked(made(by, days=2))
+        held = again.visits.get(name=visit.name)
+        assert (held.state, held.starts_at) == ("started", MONDAY.replace(hour=hour))
+        assert again.visits.count() == 3
+
+
+def test_a_plan_of_tomorrow_leaves_a_visit_of_today_out_and_keeps_it(
+    by: Actor, at_dawn: Any
+) -> None:
+    a_crew(by, "Ash")
+    for number in range(2):
+        a_call(by, number)
+    visit = published(by).visits.order_by("starts_at")[0]
+    at_dawn.move_to(visit.starts_at)
+    visit = begun(visit, by)
+    plan = checked(made(by, from_day=MONDAY.date() + dt.timedelta(days=1)))
+    assert visit.name not in str(plan.saw["problem"])
+    kept = plan.visits.get(name=visit.name)
+    assert (kept.state, kept.starts_at) == ("started", visit.starts_at)
+    assert plan.visits.count() == 2
+
+
+def test_two_visits_begun_by_one_crew_do_not_keep_a_plan_from_being_made(
+    by: Actor, at_dawn: Any
+) -> None:
+    a_crew(by, "Ash")
+    for number in range(2):
+        a_call(by, number)
+    visits = list(published(by).visits.order_by("starts_at"))
+    at_dawn.move_to(visits[1].starts_at)
+    PlannedVisit.objects.filter(pk__in=[one.pk for one in visits]).update(
+        state="started", state_at=visits[1].starts_at
+    )
+    plan = checked(made(by))
+    assert {one.name for one in plan.visits.filter(state="started")} == {v.name for v in visits}
+
+
 def test_a_locked_visit_that_was_missed_is_planned_again(by: Actor, at_dawn: Any) -> None:
     a_crew(by, "Ash")
     a_call(by, 1)
