@@ -36,6 +36,22 @@ from faults.rehearsal.layouts import SHAPES
 from faults.rehearsal.play import blind_problem, play
 
 DATABASES = ("sqlite", "postgresql")
+_SERVED = ("api", "core", "sites", "faults")
+_NOT_SERVED = ("management", "migrations")
+
+
+def _served() -> tuple[str, ...]:
+    """Every folder of code that answers a request."""
+    folders = {
+        file.parent.relative_to(ROOT) for top in _SERVED for file in (ROOT / top).rglob("*.py")
+    }
+    left_out = set(_NOT_SERVED)
+    return tuple(sorted(str(one) for one in folders if not left_out & set(one.parts)))
+
+
+MEASURED = _served()
+"""A change of any of it makes the rows old."""
+
 TRACES, CONTRACTORS, DEVICES = 50, 5, 1000
 BETWEEN_S, FOR_S = 10.0, 300.0
 BEGIN_WITHIN_S = 30.0
@@ -300,6 +316,7 @@ def load_benchmarks() -> Iterator[Benchmark]:
         load_row,
         load_section,
         fresh_processes=True,
+        measured=MEASURED,
     )
 
 
