@@ -46,7 +46,7 @@ def plan_publish(*, plan: DayPlan, version: int, by: Actor) -> DayPlan:
     if (before.pk if before else None) != held.told_id:
         raise Conflict("Another plan was published since this one was made: ask for a new one.")
     _refuse_gap(held, before, by)
-    visits = _held_visits(held)
+    visits = _held_visits(held, before)
     _carry_over(held, before, visits)
     if before is not None:
         before.state = PlanState.SUPERSEDED
@@ -97,11 +97,15 @@ def _withdraw(before: DayPlan, kept: set[str], by: Actor) -> None:
         )
 
 
-def _held_visits(plan: DayPlan) -> list[PlannedVisit]:
-    """A plan's visits with their calls, which are locked in one order for all who lock several."""
+def _held_visits(plan: DayPlan, before: DayPlan | None) -> list[PlannedVisit]:
+    """A plan's visits with their calls, which are locked in one order for all who lock several;
+    those of the plan before too, for of some it is told that nobody comes."""
     visits = list(plan.visits.select_related("crew", "soak_check", "inspection").order_by("pk"))
-    pks = sorted({one.call_id for one in visits if one.call_id is not None})
-    held = {call.pk: call for call in locked(FaultCall.objects.filter(pk__in=pks))}
+    pks = {one.call_id for one in visits if one.call_id is not None}
+    if before is not None:
+        open_ = before.visits.filter(state=VisitState.PLANNED, call__isnull=False)
+        pks |= set(open_.values_list("call", flat=True))
+    held = {call.pk: call for call in locked(FaultCall.objects.filter(pk__in=sorted(pks)))}
     for visit in visits:
         visit.call = held.get(visit.call_id) if visit.call_id is not None else None
     return visits

@@ -102,6 +102,8 @@ def _removed(
 def part_look(*, part: RemovedPart, seen: PartSeen, version: int, by: Actor) -> RemovedPart:
     """Write down what opening and testing a part showed. Raises Invalid, Stale."""
     refuse_defects("part", seen.defects())
+    # The call first: its changes keep their order in the feed while it is held.
+    call = locked_one(FaultCall(pk=part.call_id))
     held = locked_one(part)
     if held.version != version:
         raise Stale(
@@ -121,7 +123,7 @@ def part_look(*, part: RemovedPart, seen: PartSeen, version: int, by: Actor) -> 
         by=by,
         action="part.looked-into",
         thing=("part", held.public_id),
-        thread_id=held.call.public_id,
+        thread_id=call.public_id,
         before=before,
         after={"cause": held.cause, "bench_result": held.bench_result},
     )
