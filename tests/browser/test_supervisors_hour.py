@@ -160,7 +160,7 @@ def return_tested(supervisor: Visitor) -> None:
     page.get_by_role("button", name="Begin the return test").click()
     page.get_by_role("link", name="Make the return test").click()
     for leg in page.locator("fieldset.leg").all():
-        low, high = re.findall(r"\d+", leg.locator(".should b").inner_text())
+        low, high = re.findall(r"\d+", leg.locator(".should b").first.inner_text())
         leg.get_by_label("Current at the controller, mA").fill(f"{(int(low) + int(high)) / 2:.0f}")
     page.get_by_label("Watched without a message, minutes").fill("6")
     page.get_by_label("The series coil is out").check()
