@@ -22,6 +22,7 @@ from core.problems import (
     Conflict,
     Defect,
     Invalid,
+    LengthRequired,
     NotAllowed,
     NotFound,
     NotSignedIn,
@@ -32,6 +33,9 @@ from core.problems import (
 
 MEDIA_TYPE = "application/problem+json"
 ROOT = "/api/"
+_OF_THE_BODY = frozenset(
+    f"content-{what}" for what in ("type", "length", "encoding", "language", "disposition")
+) | {"etag", "last-modified"}
 _SAFE_METHODS = frozenset({"GET", "HEAD"})
 _Answer = TypeVar("_Answer", bound=HttpResponseBase)
 
@@ -151,14 +155,17 @@ def _as_problem(request: HttpRequest, answer: HttpResponseBase) -> HttpResponse:
         HTTPStatus.NOT_FOUND: NotFound("There is nothing at this address."),
         HTTPStatus.FORBIDDEN: NotAllowed("This is not allowed."),
         HTTPStatus.CONFLICT: Conflict("This is not possible now."),
+        HTTPStatus.LENGTH_REQUIRED: LengthRequired("Send the body with its Content-Length."),
+        HTTPStatus.REQUEST_ENTITY_TOO_LARGE: TooLarge("The body is larger than is taken here."),
         HTTPStatus.SERVICE_UNAVAILABLE: Unavailable("The server cannot answer this now."),
         HTTPStatus.BAD_REQUEST: Malformed("The server does not take requests of this form."),
     }
     problem = known.get(status) or Unexpected("The request could not be answered; it is logged.")
     made = _response(problem, request, status)
-    for name in ("Retry-After", "Allow", "X-Request-Id"):
-        if name in answer.headers:
-            made.headers[name] = answer.headers[name]
+    # All that was said beside the body stays, what browsers are told to keep to above all.
+    for name, value in answer.headers.items():
+        if name.lower() not in _OF_THE_BODY:
+            made.headers[name] = value
     return made
 
 

@@ -41,6 +41,16 @@ def flag(name: str, *, default: bool) -> bool:
     raise ImproperlyConfigured(f"{name} is {found!r}; use 1, true, yes, on or 0, false, no, off")
 
 
+def count(name: str, *, default: int) -> int:
+    """The setting ``name`` as a whole number from 0 on. Raises ``ImproperlyConfigured``."""
+    found = text(name)
+    if not found:
+        return default
+    if not (found.isascii() and found.isdecimal()):
+        raise ImproperlyConfigured(f"{name} is {found!r}; use a whole number from 0 on")
+    return int(found)
+
+
 def names(name: str, *, default: tuple[str, ...]) -> list[str]:
     """The setting ``name`` as a list of words parted by commas; absent: ``default``."""
     found = os.environ.get(name)

@@ -126,6 +126,14 @@ class TooLarge(Problem):
     title = "Too large"
 
 
+class LengthRequired(Problem):
+    """A body whose length is not told in front."""
+
+    code = "length-required"
+    status = HTTPStatus.LENGTH_REQUIRED
+    title = "Say how long it is"
+
+
 class TooManyRequests(Problem):
     """More requests in a while than are taken."""
 

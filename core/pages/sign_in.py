@@ -13,12 +13,18 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
+from core.client_address import client_address
+from core.counting import count_in_window
 from core.models import Person
 from core.pages.access import signed_in
 from core.tenancy.scope import contractor_scope
 
 WRONG = "This name and password do not go together. Look at both and try again."
 """The same words for an unknown name and for a wrong password."""
+
+MOST_WRONG = 60
+WRONG_WINDOW_S = 900
+"""Wrong tries taken from one address over all names: each costs as much as a right one."""
 
 
 class SignInForm(forms.Form):
@@ -49,8 +55,13 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         return _asked(request, SignInForm(), wanted)
     form = SignInForm(request.POST)
     if form.is_valid():
+        address = f"sign-in:{client_address(request)}"
+        # Counted before it is tried, or many at once would pass; the right ones are given back.
+        if count_in_window(address, WRONG_WINDOW_S)[0] > MOST_WRONG:
+            return locked_out(request)
         person = authenticate(request, **form.cleaned_data)
         if isinstance(person, Person):
+            count_in_window(address, WRONG_WINDOW_S, by=-1)
             # The row of the person is written, and nobody's scope is open yet.
             with contractor_scope(person.contractor_id):
                 login(request, person)

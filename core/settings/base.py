@@ -30,12 +30,14 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    # Nothing above it reads a body.
+    "core.body_limit.BodyLimitMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "core.accounts.middleware.ActorMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -75,12 +77,16 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "sign-in"
 CSRF_FAILURE_VIEW = "core.pages.errors.csrf_failure"
 
+# So many proxies stand in front, each of which adds to X-Forwarded-For whom it was asked by.
+PROXIES = environment.count("CLAMPLINE_PROXIES", default=0)
+
 # Locked out for a while after so many wrong passwords for one name from one address.
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25
 # What the form and the backends call the name; else a lock counts for nobody.
 AXES_USERNAME_FORM_FIELD = "username"
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_CLIENT_IP_CALLABLE = "core.client_address.client_address"
 AXES_VERBOSE = False
 AXES_LOCKOUT_CALLABLE = "core.pages.sign_in.locked_out"
 
@@ -115,7 +121,8 @@ WHITENOISE_USE_FINDERS = True
 # Photos lie here under random names; no address leads to them but those that ask who is asking.
 MEDIA_ROOT = environment.text("CLAMPLINE_MEDIA_FOLDER", default=str(BASE_DIR / "media"))
 
-# A survey has at most 20 MB; everything else is kept smaller where it is read.
+# A survey has at most 20 MB; everything else is kept smaller where it is read. Files do not count
+# towards this: core/body_limit.py sees to them.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 21 * 1024 * 1024
 
 REDIS_URL = ""

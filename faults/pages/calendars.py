@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
+from core.client_address import client_address
 from core.counting import count_in_window
 from core.problems import NotFound
 from faults.services.calendar_addresses import calendar_of
@@ -27,5 +28,5 @@ def calendar(request: HttpRequest, secret: str) -> HttpResponse:
 
 def _asked_too_often(request: HttpRequest) -> bool:
     """Secrets have 256 bits; this keeps guessing from costing us anything."""
-    used, _ = count_in_window(f"calendars:{request.META.get('REMOTE_ADDR', '')}", 60)
+    used, _ = count_in_window(f"calendars:{client_address(request)}", 60)
     return used > MOST_A_MINUTE

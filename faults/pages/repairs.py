@@ -16,7 +16,7 @@ from core.accounts.actor import Actor
 from core.locking import locked_one
 from core.pages.access import may_change, page
 from core.pages.problems import problem_onto_form
-from core.problems import Defect, Invalid, Problem
+from core.problems import Defect, Invalid, Problem, TooLarge
 from faults.models.call import FaultCall
 from faults.models.repair import PhotoMoment, RemovedPart, Repair, RepairKind
 from faults.pages.fields import (
@@ -32,11 +32,12 @@ from faults.pages.left_words import place_words
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import photo_get, repair_get, repair_hold
 from faults.selectors.traces import finding_list
-from faults.services.photos import photo_add, photo_content, photo_digest
+from faults.services.photos import MOST_BYTES, photo_add, photo_content, photo_digest
 from faults.services.repairs import PartUsed, RepairDetails, repair_record
 from faults.transitions import CallState
 
 PART_ROWS = 4
+PHOTO_POLICY = "default-src 'none'; frame-ancestors 'none'; sandbox"
 
 
 class RepairForm(OnceForm):
@@ -209,8 +210,11 @@ def photo_taken(
     form = PhotoForm(of, request.POST, request.FILES)
     if not form.is_valid():
         return form, 422
-    content = form.cleaned_data["content"].read()
+    file = form.cleaned_data["content"]
     try:
+        if file.size > MOST_BYTES:
+            raise TooLarge(f"The photo has {file.size} bytes; send at most {MOST_BYTES}.")
+        content = file.read()
         digest = photo_digest(content)
         if any(one.sha256 == digest for one in of.photos.all()):
             messages.info(request, "This photo is kept already.")
@@ -226,8 +230,11 @@ def photo_taken(
 @require_safe
 @page
 def photo_file(request: HttpRequest, _actor: Actor, public_id: str) -> HttpResponse:  # noqa: ARG001
-    """The bytes of a photo."""
+    """The bytes of a photo, for pages to show: a picture by its bytes, which may do nothing even
+    where a browser takes it for a document."""
     photo = photo_get(public_id)
     answer = HttpResponse(photo_content(photo), content_type=photo.media_type)
     answer.headers["Content-Disposition"] = "inline"
+    answer.headers["X-Content-Type-Options"] = "nosniff"
+    answer.headers["Content-Security-Policy"] = PHOTO_POLICY
     return answer

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -36,6 +36,7 @@ from faults.selectors.day_problem import (
 )
 from faults.transitions import ENDED
 from sites.field_checks import line_defects, refuse_defects
+from sites.models.property import Property
 
 Document = dict[str, Any]
 
@@ -105,7 +106,24 @@ def _asked_defects(from_day: dt.date, days: int, options: PlanOptions) -> list[D
         value = getattr(options, name)
         if not least <= value <= most:
             found.append(Defect(f"/{name}", f"{value} is out of range", f"{least:g} to {most:g}"))
-    return found + _travel_defects(options.travel)
+    return found + _lost_crews(options) + _travel_defects(options.travel)
+
+
+def _lost_crews(options: PlanOptions) -> list[Defect]:
+    """Crews that are named and are none of this contractor's."""
+    crews = {f"/crews_off/{n}": name for n, name in enumerate(options.crews_off)}
+    crews |= {f"/locks/{n}/crew": lock.crew for n, lock in enumerate(options.locks)}
+    known = _known(Crew, crews.values())
+    return [
+        Defect(pointer, f"There is no crew {name}.")
+        for pointer, name in crews.items()
+        if name not in known
+    ]
+
+
+def _known(kind: type[Crew | Property], names: Iterable[str]) -> set[str]:
+    rows = kind.objects.filter(public_id__in=set(names))
+    return set(rows.values_list("public_id", flat=True))
 
 
 def _travel_defects(travel: GivenTravel | None) -> list[Defect]:
@@ -121,7 +139,12 @@ def _travel_defects(travel: GivenTravel | None) -> list[Defect]:
         read_travel(travel)
     except DispatchError as wrong:
         return [Defect("/travel", str(wrong), "minutes from each place to each")]
-    return []
+    known = _known(Crew, travel.places) | _known(Property, travel.places)
+    return [
+        Defect(f"/travel/places/{n}", f"There is no property or crew {name}.")
+        for n, name in enumerate(travel.places)
+        if name not in known
+    ]
 
 
 def plan_seen(plan: DayPlan) -> Document:

@@ -19,6 +19,23 @@ def test_an_address_that_is_not_there(nobody: Asker, path: str) -> None:
     assert nobody.get(path).status_code == 404
 
 
+@pytest.mark.parametrize("path", ["/api/v1/nothing", "/api/v1/me"])
+def test_problems_carry_the_headers_that_pages_carry(client: Client, path: str) -> None:
+    answer = client.get(path)
+    assert answer["Content-Type"] == "application/problem+json"
+    assert answer["X-Content-Type-Options"] == "nosniff"
+    assert answer["X-Frame-Options"] == "DENY"
+    assert "default-src 'none'" in answer["Content-Security-Policy"]
+    assert answer["Referrer-Policy"] == "same-origin"
+
+
+def test_a_forged_host_is_a_problem_before_the_way_to_https_too(
+    nobody: Asker, settings: Any
+) -> None:
+    settings.SECURE_SSL_REDIRECT = True
+    assert nobody.get("/me", Host="elsewhere.example").status_code == 400
+
+
 def test_an_id_that_is_none_is_an_address_that_is_not_there(machine: Asker) -> None:
     assert machine.get("/people/per_short").status_code == 404
     assert machine.get("/people/%00").status_code == 404

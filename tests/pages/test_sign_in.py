@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
+from django.core.cache import cache
 from django.test import Client
 
 from core.models import Person
+from core.pages import sign_in
 from core.settings import base
 from core.tenancy.scope import contractor_scope
 from tests.conftest import PASSWORD
 from tests.pages.conftest import Entering, text_of
+
+
+@pytest.fixture(autouse=True)
+def _nothing_counted_before() -> Iterator[None]:
+    cache.clear()
+    yield
+    cache.clear()
 
 
 def test_the_right_password_leads_to_the_page_that_was_wanted(technician: Person) -> None:
@@ -71,6 +82,36 @@ def test_after_too_many_wrong_passwords_even_the_right_one_is_refused(
     answer = client.post("/sign-in", {"username": name, "password": PASSWORD})
     assert (answer.status_code, answer["Retry-After"]) == (429, "900")
     assert "Too many tries" in text_of(answer)
+
+
+def test_wrong_passwords_from_elsewhere_lock_nobody_out_here(
+    technician: Person, settings: Any
+) -> None:
+    settings.PROXIES = 1
+    name = technician.sign_in_name
+
+    def tried(password: str, address: str) -> int:
+        said = {"username": name, "password": password}
+        return Client().post("/sign-in", said, headers={"X-Forwarded-For": address}).status_code
+
+    assert [tried("wrong", "203.0.113.9") for _ in range(base.AXES_FAILURE_LIMIT)][-1] == 429
+    assert tried(PASSWORD, "203.0.113.9, 203.0.113.9") == 429
+    assert tried(PASSWORD, "203.0.113.9, 198.51.100.7") == 302
+
+
+def test_one_address_tries_only_so_many_names(
+    technician: Person, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sign_in, "MOST_WRONG", 3)
+    right = {"username": technician.sign_in_name, "password": PASSWORD}
+    assert [Client().post("/sign-in", right).status_code for _ in range(5)] == [302] * 5
+    statuses = [
+        Client().post("/sign-in", {"username": f"name {n}", "password": "wrong"}).status_code
+        for n in range(4)
+    ]
+    assert statuses == [422, 422, 422, 429]
+    answer = Client().post("/sign-in", right)
+    assert (answer.status_code, answer["Retry-After"]) == (429, "900")
 
 
 def test_others_get_in_while_one_name_is_locked(technician: Person, auditor: Person) -> None:

@@ -15,6 +15,7 @@ from faults.models import CallReport, FaultCall, PartialRestore, Photo, Repair, 
 from faults.pages.return_tests import legs_shown
 from faults.selectors import partial_restores as reading
 from faults.services import partial_restores as writing
+from faults.services.photos import MOST_BYTES
 from faults.services.repairs import repair_record
 from sites.models import WirePath
 from tests.faults.transactions import transactions_at
@@ -65,6 +66,20 @@ def test_a_report_is_taken_in_once_and_the_next_is_counted(browser: Client, path
     assert fresh(call).reports == 2
 
 
+def test_a_photo_that_is_too_large_is_told_by_its_size(
+    browser: Client, call: FaultCall, by: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for state in ("planned", "repairing"):
+        moved(call, state, by)
+    repair = repair_record(call=fresh(call), details=REMADE, by=by)
+    monkeypatch.setattr("faults.pages.repairs.photo_digest", None)
+    sent = SimpleUploadedFile("a.jpg", b"\x00" * (MOST_BYTES + 1))
+    fields = {"content": sent, "moment": "repair"}
+    answer = browser.post(f"/repairs/{repair.public_id}/photo", fields)
+    assert answer.status_code == 413
+    assert f"send at most {MOST_BYTES}" in text_of(answer)
+
+
 def test_a_repair_its_photo_the_test_and_closing(
     browser: Client, call: FaultCall, path: WirePath, by: Actor, settings: Any, tmp_path: Path
 ) -> None:
@@ -92,7 +107,9 @@ def test_a_repair_its_photo_the_test_and_closing(
         sent = {"content": SimpleUploadedFile("a.jpg", content), "moment": "repair"}
         assert browser.post(photo, sent).status_code == status
     kept = Photo.objects.get()
-    assert browser.get(f"/photos/{kept.public_id}").content == picture()
+    shown = browser.get(f"/photos/{kept.public_id}")
+    assert (shown.content, shown["Content-Disposition"]) == (picture(), "inline")
+    assert "sandbox" in shown["Content-Security-Policy"]
     moved(call, "return-testing", by)
     fields = {"quiet_min": "6", "coil_out": "on"}
     for n, leg in enumerate(legs_shown(path)):

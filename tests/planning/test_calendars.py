@@ -11,6 +11,7 @@ import vobject
 from django.core.cache import cache
 from django.test import Client
 
+from core import counting
 from core.accounts.actor import Actor
 from core.problems import NotFound
 from faults.calendar_text import CalendarVisit, calendar_text
@@ -127,3 +128,29 @@ def test_whoever_guesses_is_held_up(client: Client, db: None) -> None:
     assert statuses[0] == 404
     assert statuses[-1] == 429
     cache.clear()
+
+
+def test_whoever_guesses_behind_the_same_proxy_holds_up_nobody_else(
+    client: Client, db: None, settings: Any
+) -> None:
+    settings.PROXIES = 1
+    cache.clear()
+    for n in range(MOST_A_MINUTE + 30):
+        last = client.get(
+            f"/calendars/{n}.ics", headers={"X-Forwarded-For": f"10.0.0.{n}, 192.0.2.1"}
+        )
+    assert last.status_code == 429
+    other = client.get("/calendars/1.ics", headers={"X-Forwarded-For": "192.0.2.2"})
+    assert other.status_code == 404
+    cache.clear()
+
+
+def test_without_a_cache_calendars_are_read_uncounted(
+    client: Client, db: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def away(*_: Any, **__: Any) -> None:
+        raise ConnectionError("refused")
+
+    monkeypatch.setattr(counting, "_away_until_s", 0.0)
+    monkeypatch.setattr("core.counting.cache.add", away)
+    assert client.get("/calendars/1.ics").status_code == 404

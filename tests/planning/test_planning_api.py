@@ -143,6 +143,24 @@ def test_a_draft_is_moved_by_hand_and_compared_over_http(
     assert machine.get(f"/visits/{visit['id']}").json()["crew"] == visit["crew"]
 
 
+def test_a_plan_names_nothing_of_another_contractor(
+    machine: Asker, other_contractor: Contractor, at_dawn: Any
+) -> None:
+    other = with_token(other_contractor, list(TokenScope))
+    foreign = other.post("/crews", {"name": "Ash", "members": []}).json()["id"]
+    day = MONDAY.date().isoformat()
+    for options, pointer in (
+        ({"crews_off": [foreign]}, "/crews_off/0"),
+        ({"locks": [{"visit": "call:x", "crew": foreign}]}, "/locks/0/crew"),
+        ({"travel": {"places": [foreign], "minutes": [[0]]}}, "/travel/places/0"),
+    ):
+        refused = machine.post("/day-plans", {"from_day": day} | options)
+        assert refused.status_code == 422
+        assert [one["pointer"] for one in refused.json()["errors"]] == [pointer]
+    assert machine.get("/day-plans").json()["items"] == []
+    assert other.post("/day-plans", {"from_day": day, "crews_off": [foreign]}).status_code == 201
+
+
 def test_a_matrix_that_does_not_fit_says_where(machine: Asker, at_dawn: Any) -> None:
     day = MONDAY.date().isoformat()
     for minutes, pointer in (([[0, 1]], "/travel/minutes"), ([[0, 1], [1, 2]], "/travel")):
