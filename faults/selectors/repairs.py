@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
@@ -166,22 +167,23 @@ def _wet_since(checks: Sequence[SoakCheck]) -> set[int]:
         kind__in=_WETTING,
         at__gte=dt.datetime.combine(first, dt.time(), dt.UTC),
     ).values_list("kind", "property_id", "controller_id", "path_id", "at")
-    rows = list(told)
+    # Each check looks at its own property alone, however many there are of others.
+    by_place: dict[int, list[tuple[str, int | None, int | None, dt.datetime]]] = defaultdict(list)
+    for kind, place, controller, path, at in told:
+        by_place[place].append((kind, controller, path, at))
     return {
         check.pk
         for check in checks
         if any(
             _wets(check.repair.call, kind, *where) and _day(at, check) >= check.due_from
-            for kind, *where, at in rows
+            for kind, *where, at in by_place[check.repair.call.property_id]
         )
     }
 
 
-def _wets(call: FaultCall, kind: str, place: int, controller: int | None, path: int | None) -> bool:
-    """Whether an event wets the ground of a call's path: rain anywhere on its property, watering
-    where it was told of the path or of what is above it."""
-    if place != call.property_id:
-        return False
+def _wets(call: FaultCall, kind: str, controller: int | None, path: int | None) -> bool:
+    """Whether an event on its property wets the ground of a call's path: rain anywhere there,
+    watering where it was told of the path or of what is above it."""
     if kind == EventKind.RAIN or (path is None and controller is None):
         return True
     return path == call.path_id if path is not None else controller == call.controller_id
