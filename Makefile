@@ -14,6 +14,8 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 # Processes that run tests side by side: tests of services mostly wait, so one more than two cores.
 WORKERS ?= 3
+# Those on PostgreSQL run beside the others, and end long before them.
+POSTGRES_WORKERS ?= 2
 # Quick tests never wait.
 QUICK_WORKERS ?= 2
 # What the browser tests take from npm.
@@ -44,7 +46,7 @@ stack: debian-services $(VENV)/.runtime ## the same data on PostgreSQL and Redis
 
 # Side by side, for many of them wait; each run says all it has to say at its end.
 test: debian debian-services browser $(VENV)/.development ## install what the tests need, then run all of them, on both databases
-	@$(MAKE) --jobs=2 --output-sync=target WORKERS=2 test-sqlite test-postgres
+	@$(MAKE) --jobs=2 --output-sync=target test-sqlite test-postgres
 
 test-sqlite: debian debian-services browser $(VENV)/.development ## all tests, on SQLite
 	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal $(ARGS)
@@ -52,7 +54,7 @@ test-sqlite: debian debian-services browser $(VENV)/.development ## all tests, o
 # Status 5: none of the tests that ARGS chooses touches a database.
 test-postgres: debian-services $(VENV)/.development ## those that touch a database, on PostgreSQL
 	@$(BIN)/python -m tests.services.with_postgres -- \
-		$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal -m database $(ARGS) \
+		$(BIN)/python -m pytest -n $(POSTGRES_WORKERS) --dist worksteal -m database $(ARGS) \
 		|| $(if $(strip $(ARGS)),[ $$? -eq 5 ],exit $$?)
 
 quick: debian lint ## below 90 s: checks of the code, and the tests not marked slow
