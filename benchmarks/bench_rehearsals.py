@@ -11,6 +11,7 @@ from benchmarks.report import percent, table
 from benchmarks.runner import Row
 from faults.rehearsal.cases import Case, Family, make_case
 from faults.rehearsal.play import PLACES_OF_THE_PATH, Played, first_suspect, play
+from faults.tracing.step import Step
 from sites.network.faults import Place
 
 SIZES = ((6, 25), (26, 100), (101, 400))
@@ -62,6 +63,7 @@ def _played_columns(case: Case, played: Played) -> Row:
         "minutes": round(verdict.minutes, 2),
         "ms_max": round(max(played.suggestion_ms), 1),
         "calls": _calibration(played),
+        "expected": minutes_expected(played),
     }
 
 
@@ -94,6 +96,30 @@ def _calibration(played: Played) -> list[list[float]]:
     return rows
 
 
+def minutes_expected(played: Played) -> dict[str, list[float]]:
+    """[P50, P90 said, minutes it took] at the first step, at the first wire of the search, midway
+    through it and where the proof begins; a moment that a trace does not have is left out."""
+    search = [i for i, one in enumerate(played.steps) if _is_search(one.step)]
+    proof = [i for i, one in enumerate(played.steps) if one.step.stage == "proving"]
+    moments = {"first step": [0], "first wire": search, "proof": proof}
+    at = {name: found[0] for name, found in moments.items() if found}
+    if search:
+        at["midway"] = search[len(search) // 2]
+    return {name: _expected_at(played, i) for name, i in at.items()}
+
+
+def _expected_at(played: Played, i: int) -> list[float]:
+    step = played.steps[i].step
+    before_min = (played.steps[i - 1].observation.at_min or 0.0) if i else 0.0
+    took_min = played.verdict.minutes - before_min
+    told = (step.remaining_p50_min, step.remaining_p90_min, took_min)
+    return [round(minutes, 3) for minutes in told]
+
+
+def _is_search(step: Step) -> bool:
+    return step.stage == "following" and step.do == "clamp"
+
+
 # -- sections --------------------------------------------------------------------------------
 
 
@@ -114,7 +140,8 @@ def located_section(rows: list[Row]) -> str:
     slowest = max((row["ms_max"] for row in whole), default=0.0)
     endings = ", ".join(f"{k} {v}" for k, v in sorted(Counter(_outcomes(rows)).items()))
     return (
-        f"{table(head, body)}\n\nEndings: {endings}. Faults drawn again because the current "
+        f"{table(head, body)}\n\n{_expected_section(whole)}\n\nEndings: {endings}. "
+        "Faults drawn again because the current "
         f"without coil was below 1.05 of the trip: {redrawn} of {redrawn + len(whole)} draws "
         f"({percent(share, 1)}). Median search minutes {middle}; slowest suggestion "
         f"{slowest:.0f} ms, with other processes beside it (clean times: suggestions)."
@@ -182,6 +209,34 @@ def calibration_section(rows: list[Row]) -> str:
         f"{table(('top chance', 'beliefs', 'mean said', 'right'), body)}\n\n"
         f"Expected calibration error: {error:.4f}. Said with 0.99 or more, right: {told}. "
         f"Mean chance given to the true place: {_mean(calls, 0):.4f}."
+    )
+
+
+MOMENTS = ("first step", "first wire", "midway", "proof")
+
+
+def _expected_section(rows: list[Row]) -> str:
+    """How often the minutes it took stayed below what was said, by moment of the trace and size."""
+    said = [row for row in rows if "expected" in row]
+    if not said:
+        return "No row tells what minutes were said."
+    groups = [("all", said), *((f"{a} to {b} devices", _sized(said, a, b)) for a, b in SIZES)]
+    body = []
+    for moment in MOMENTS:
+        for name, group in groups:
+            told = [row["expected"][moment] for row in group if moment in row["expected"]]
+            if told:
+                body.append((moment, name, len(told), *_expected_line(told)))
+    head = ("minutes said at", "cases", "n", "took at most P50", "at most P90", "mean P50", "P90")
+    return table((*head, "mean taken"), body)
+
+
+def _expected_line(told: list[list[float]]) -> Sequence[object]:
+    n, cents = len(told), 0.01
+    return (
+        percent(sum(took <= p50 + cents for p50, _, took in told) / n, 1),
+        percent(sum(took <= p90 + cents for _, p90, took in told) / n, 1),
+        *(f"{_mean(told, column):.1f}" for column in range(3)),
     )
 
 

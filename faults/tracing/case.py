@@ -28,7 +28,7 @@ from faults.tracing.proof import (
     TestWeights,
     rivals_of,
 )
-from faults.tracing.proof_course import CablesCounted, NextTest, ProofCourse
+from faults.tracing.proof_course import CablesCounted, NextTest, ProofCourse, ProofLeft
 from faults.tracing.reckoner import Reckoner
 from faults.tracing.rig_places import node_of_joint
 from faults.tracing.sight import Sight, look_over
@@ -159,9 +159,9 @@ class Case:
         far = None
         onward_home = home
         if suspect.kind == "segment":
-            end = view.point_of_segment[suspect.id] + 1
-            onward_home = view.place_of_point[end].id if end < view.size else home
-            far = WatchWire(onward_home, suspect.id)
+            end = view.far_node(suspect.id)
+            onward_home = end or home
+            far = WatchWire(end, suspect.id) if end else None
         predictor = OnOffPredictor(
             self.problem, self.posterior, self.reckoner.sound_scales, self.reckoner.beliefs
         )
@@ -193,6 +193,10 @@ class Case:
     def next_test(self, suspect: Place) -> NextTest:
         """What the proof of a suspect needs next."""
         return self._proof_course(suspect).next()
+
+    def proof_left(self, suspect: Place) -> ProofLeft:
+        """What the proof of a suspect still takes at the least."""
+        return self._proof_course(suspect).left()
 
     def was_cut_off(self, suspect: Place) -> bool:
         """Whether all beyond a suspect was off with it when it was to be taken out."""
@@ -271,6 +275,11 @@ class Case:
     def choose(self) -> Choice | None:
         """The wire to clamp next."""
         return self.planner.choose(self.posterior, self.sight, self.ground)
+
+    def search_endings(self, *, stays: bool) -> tuple[tuple[float, float], ...]:
+        """(chance, minutes) of every way that the search from here may end; ``stays``: another
+        wire is read here first."""
+        return self.planner.endings(self.posterior, self.sight, self.ground, stays=stays)
 
     @property
     def ground(self) -> Ground:

@@ -13,7 +13,6 @@ from faults.tracing.messages import full_current_ma, shown_chance
 from faults.tracing.planner import Wire
 from faults.tracing.prediction import place_faults
 from faults.tracing.problem import PlaceHistory
-from faults.tracing.rollout import quantile
 from faults.tracing.step import Expectation, Suspect
 from sites.network.faults import Place
 
@@ -201,44 +200,3 @@ def _of_message(case: Case, act: Act) -> tuple[Expectation, ...]:
         Expectation(at=Place("controller"), shown_chance=1.0 - beliefs.misread_message),
         Expectation(at=Place("none"), shown_chance=float(sound)),
     )
-
-
-def remaining_minutes(case: Case, act: Act, step_minutes: float) -> tuple[float, float]:
-    """(P50, P90) minutes still to expect, this step included: the search by the plan, then the
-    proof by the kind of place."""
-    if act.stage == "proving" and case.state.proving is not None:
-        proof = proof_minutes(case, case.state.proving.kind)
-        done = sum(1 for r in case.state.log if r.proving)
-        left = max(step_minutes, proof * max(0.15, 1.0 - done / 8.0))
-        return left, 1.4 * left
-    endings = act.choice.remaining_min if act.choice else ()
-    if not endings:
-        endings = ((1.0, step_minutes),)
-    kinds = _kind_shares(case)
-    combined = tuple(
-        (chance * share, minutes + proof_minutes(case, kind))
-        for chance, minutes in endings
-        for kind, share in kinds.items()
-    )
-    return quantile(combined, 0.5), quantile(combined, 0.9)
-
-
-def proof_minutes(case: Case, kind: str) -> float:
-    """About what a proof takes: acts of isolating, and readings between."""
-    costs = case.problem.costs
-    reads = 10 * costs.same_place_min
-    if kind == "device":
-        return 3 * costs.isolate_device_min + reads
-    if kind == "segment":
-        return 2 * costs.isolate_segment_min + reads
-    if kind in ("splice", "unmapped"):
-        return 2 * costs.isolate_splice_min + reads
-    return 4 * costs.controller_min
-
-
-def _kind_shares(case: Case) -> dict[str, float]:
-    shares: dict[str, float] = {"none": max(0.0, 1.0 - float(case.posterior.chance.sum()))}
-    kinds = case.posterior.hypotheses.kind
-    for kind in ("device", "splice", "segment", "unmapped"):
-        shares[kind] = float(case.posterior.chance[kinds == kind].sum())
-    return shares

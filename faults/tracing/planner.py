@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from faults.tracing.posterior import Posterior
 from faults.tracing.problem import TraceProblem
-from faults.tracing.rollout import Visit, roll_out
+from faults.tracing.rollout import Visit, roll_out, screened
 from faults.tracing.sight import Sight
 from faults.tracing.travel import arrival_minutes
 from faults.tracing.tree_view import TreeView
@@ -114,6 +114,22 @@ class Planner:
         )
         return self._at(posterior, sight, ground, node)
 
+    def endings(
+        self, posterior: Posterior, sight: Sight, ground: Ground, *, stays: bool
+    ) -> tuple[tuple[float, float], ...]:
+        """(chance, minutes) of every way that the search from here may end, by the screen alone;
+        empty where no visit would tell more. ``stays``: the wires here are read first."""
+        sight = self._fresh(posterior, sight, ground)
+        visits = self._visits(posterior, sight, ground)
+        here: str | Visit = ground.here
+        if stays:
+            point = posterior.view.point_of_node[ground.here]
+            staying_min = self.problem.costs.same_place_min
+            here = Visit(ground.here, point, staying_min, 1.0, float(sight.beyond[point]))
+        if not visits and not stays:
+            return ()
+        return screened(self, posterior, sight, here, visits, _rates(visits))
+
     def wires_at(self, posterior: Posterior, sight: Sight, node_id: str) -> list[Wire]:
         """Every wire of a node with what its reading would tell."""
         view = posterior.view
@@ -162,7 +178,7 @@ class Planner:
         here: Wire | None,
         visits: list[Visit],
     ) -> Choice | None:
-        rates = np.array([visit.eliminates / visit.minutes for visit in visits])
+        rates = _rates(visits)
         best = int(rates.argmax())
         if here is not None:
             rate = here.eliminates / max(self.problem.costs.same_place_min, 1e-6)
@@ -256,6 +272,11 @@ class Planner:
             return None
         gain, _, wire = max(usable)
         return wire if gain >= least else None
+
+
+def _rates(visits: list[Visit]) -> FloatArray:
+    """Eliminated chance per minute of each visit."""
+    return np.array([visit.eliminates / visit.minutes for visit in visits])
 
 
 def eliminated_at(view: TreeView, sight: Sight) -> FloatArray:

@@ -52,9 +52,10 @@ def rivals_of(view: TreeView, hypotheses: Hypotheses, suspect: Place, home: str)
     if suspect.kind == "segment":
         middle = view.point_of_segment[suspect.id]
         group[(point >= middle) & (point < view.last[middle])] = 1
-        far = middle + 1
-        wires.append(suspect.id)
-        group[(point >= far) & (point < view.last[middle])] = 2
+        if view.far_node(suspect.id):
+            far = middle + 1
+            wires.append(suspect.id)
+            group[(point >= far) & (point < view.last[middle])] = 2
     else:
         here = view.point_of_node[home]
         group[(point >= here) & (point < view.last[here])] = 1

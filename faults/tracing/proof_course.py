@@ -10,7 +10,7 @@ from faults.tracing.evidence import MISCOUNT
 from faults.tracing.expected import OnOff
 from faults.tracing.proof import CHANCE_NEEDED, ENOUGH, Examiner, TestWeights
 from faults.tracing.watch import LoggedReading
-from sites.network.faults import Place
+from sites.network.faults import Place, PlaceKind
 
 Act = Literal["clamp", "isolate", "restore", "proved", "stuck"]
 
@@ -47,6 +47,32 @@ class NextTest:
     wire: str | None = None
     why: str = ""
     both: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ProofLeft:
+    """What a proof still takes at the least: acts that isolate or restore, and readings."""
+
+    acts: int
+    readings: int
+
+
+def sittings_wanted(kind: PlaceKind, *, comes_and_goes: bool) -> int:
+    """How often a suspect is taken off: what can be lifted twice, what comes and goes thrice."""
+    if comes_and_goes:
+        return 3
+    return 2 if kind in ("device", "unmapped") else 1
+
+
+def proof_left_at_start(kind: PlaceKind, *, comes_and_goes: bool) -> ProofLeft:
+    """What the proof of a place of this kind takes, where one wire goes on from it."""
+    wanted = sittings_wanted(kind, comes_and_goes=comes_and_goes)
+    return ProofLeft(2 * wanted, FRESH_ON + 1 + _readings_of_sittings(wanted, first=True))
+
+
+def _readings_of_sittings(count: int, *, first: bool) -> int:
+    """Readings of so many times off and on again: the first time off is read twice."""
+    return 2 * count + (first and count > 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +136,31 @@ class ProofCourse:
                 "no test at the place can tell",
             )
         return self._off() if self.off_now else self._on()
+
+    def left(self) -> ProofLeft:
+        """What is left of it at the least, if every reading is as expected."""
+        here = self._watched(self.sitting)
+        now_fallen = self.off_now and 2 * self._readings_fit_off(here) > len(here)
+        fallen = self._fallen_sittings() - now_fallen
+        if self.off_now:
+            wanted_here = 2 if fallen == 0 else 1
+            more = max(0, self._sittings_wanted() - fallen - 1)
+            readings = max(0, wanted_here - len(here)) + 1
+            return ProofLeft(1 + 2 * more, readings + _readings_of_sittings(more, first=False))
+        more = max(0, self._sittings_wanted() - fallen)
+        if fallen == 0:
+            readings = self._left_before(here)
+        else:
+            readings = 0 if any(self._fits_on(r) for r in here) else 1
+        return ProofLeft(2 * more, readings + _readings_of_sittings(more, first=fallen == 0))
+
+    def _left_before(self, here: list[LoggedReading]) -> int:
+        """Readings of both sides still missing before anything is taken off."""
+        node = (self.examiner.far or self.examiner.watch).node
+        onward = [wire for wire in self.examiner.rivals.wires if wire is not None]
+        unread = sum(not any(r.proving for r in self._at(node, wire)) for wire in onward)
+        count = self.suspect.kind == "splice" and self.counted.agreed < 2
+        return max(0, FRESH_ON - len(here), int(not here)) + unread + count
 
     def _off(self) -> NextTest:
         here = self._watched(self.sitting)
@@ -191,9 +242,7 @@ class ProofCourse:
         return self._clamp("count the cables and leads in the box and tell how many")
 
     def _sittings_wanted(self) -> int:
-        if self.comes_and_goes:
-            return 3
-        return 2 if self.suspect.kind in ("device", "unmapped") else 1
+        return sittings_wanted(self.suspect.kind, comes_and_goes=self.comes_and_goes)
 
     def _clamp(self, why: str) -> NextTest:
         watch = self.examiner.watch

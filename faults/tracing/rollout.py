@@ -84,6 +84,29 @@ def roll_out(
     )
 
 
+def screened(
+    walks: Walks,
+    posterior: Posterior,
+    sight: Sight,
+    here: str | Visit,
+    visits: list[Visit],
+    rates: FloatArray,
+) -> tuple[tuple[float, float], ...]:
+    """(chance, minutes) of every way that following the screen alone may end; ``here`` is a visit
+    where more is read before one goes."""
+    order = np.argsort(-rates, kind="stable")
+    stops = [visits[i] for i in _stops(visits, order, sight)] if visits else []
+    if isinstance(here, Visit):
+        first, here = here, here.node
+        stops = sorted([*stops, first], key=lambda visit: visit.point)
+    else:
+        first = visits[int(order[0])]
+    table = _Table(walks, posterior, sight, here, stops)
+    position = stops.index(first)
+    table.minutes[-1, position] = first.minutes
+    return tuple(table.endings(position))
+
+
 def _stops(visits: list[Visit], order: NDArray[np.int64], sight: Sight) -> list[int]:
     """The visits that the contracted tree keeps: the best by rate, then some spread evenly over
     the chance so that every stretch can still be halved."""

@@ -23,6 +23,7 @@ from faults.tracing.posterior import Posterior
 from faults.tracing.problem import TraceProblem
 from faults.tracing.proving import SUSPECTED
 from faults.tracing.reckoner import Reckoner
+from faults.tracing.remaining import remaining_minutes
 from faults.tracing.rig import ACTS, as_left, rig_after, rig_refusal
 from faults.tracing.state import TraceState, folded, state_at_start
 from faults.tracing.step import Step, StepDo, Verdict
@@ -132,7 +133,7 @@ class Session:
             notes=self.state.notes,
         )
         minutes, position = step_minutes(self.problem, self.state.position, bare)
-        p50, p90 = explain.remaining_minutes(self.case, act, minutes)
+        p50, p90 = remaining_minutes(self.case, act, minutes)
         visited = {r.node for r in self.state.log}
         if self.told:
             visited.add(self.problem.path.controller.id)

@@ -52,6 +52,11 @@ class TreeView:
         """P, the number of points."""
         return len(self.parent)
 
+    def far_node(self, segment: str) -> str | None:
+        """The node at a segment's lower end; None where its joint there is open."""
+        end = self.place_of_point[self.point_of_segment[segment] + 1]
+        return end.id if end.kind == "splice" else None
+
     def chain(self, point: int) -> IntArray:
         """The points from the controller down to ``point``, both included."""
         # In preorder they are the points up to it whose subtrees reach past it.
