@@ -11,8 +11,10 @@ from django import forms
 from django.http import QueryDict
 from ulid import ULID
 
+from core.pages.numbers import RIGHT, NotANumberError, number_read
 from core.problems import Defect, Invalid
 from faults.models.trace import Trace
+from faults.pages.doubts import AsksReally
 from faults.selectors.traces import observation_list
 
 Document = dict[str, Any]
@@ -24,12 +26,10 @@ WITH_MESSAGE = frozenset({"message", "run_station"})
 MOST_TAGS = 12
 
 _ASKED = ("on", "joints", "legs_on", "fitted", "node", "wire", "conductor", "at", "station")
-_NUMBER = re.compile(r"\d{1,7}(\.\d{1,4})?")
 _WHOLE = re.compile(r"\d{1,4}")
-_NUMBER_RIGHT = "digits and at most one point, such as 146 or 2.5"
 
 
-class AnswerForm(forms.Form):
+class AnswerForm(AsksReally):
     """The reading beside what was asked; ``asked`` says to what this is the answer."""
 
     client_id = forms.CharField(max_length=80, widget=forms.HiddenInput)
@@ -130,15 +130,14 @@ def _optional(data: Posted, names: tuple[str, ...]) -> Document:
 
 
 def _number(data: Posted, name: str) -> float:
-    """A number as it is read off a meter. A comma may part thousands or decimals, so it is
-    refused: guessing wrong would lead the trace astray."""
+    """A number as it is read off a meter."""
     text = data.get(name, "").strip()
     if not text:
-        raise _unfit(name, "the reading is missing", _NUMBER_RIGHT)
-    if not (text.isascii() and _NUMBER.fullmatch(text)):
-        comma = ", without a comma" if "," in text else ""
-        raise _unfit(name, f"“{text}” cannot be read as a number", _NUMBER_RIGHT + comma)
-    return float(text)
+        raise _unfit(name, "the reading is missing", RIGHT)
+    try:
+        return number_read(text)
+    except NotANumberError as unread:
+        raise _unfit(name, unread.what, unread.right) from unread
 
 
 def _unfit(name: str, what: str, right: str) -> Invalid:

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from core.accounts.actor import Actor
 from core.clock import now
 from core.pages.access import may_change, may_rule, page
+from core.pages.numbers import NumberField
 from core.pages.problems import defect_words, problem_onto_form
 from core.problems import Problem
 from faults.models.call import FaultCall
@@ -91,11 +92,11 @@ class MoveForm(LeavingForm):
 class StartForm(forms.Form):
     """What is known before a trace starts; all of it may stay empty."""
 
-    coil_r = forms.FloatField(label="Coil, resistance in Ω", required=False, min_value=0)
-    coil_x = forms.FloatField(label="Coil, reactance in Ω", required=False, min_value=0)
-    percent = forms.FloatField(label="Meter, ± percent", required=False, min_value=0)
-    counts = forms.FloatField(label="Meter, ± counts", required=False, min_value=0)
-    resolution_ma = forms.FloatField(label="Meter, step in mA", required=False, min_value=0)
+    coil_r = NumberField(label="Coil, resistance in Ω", required=False)
+    coil_x = NumberField(label="Coil, reactance in Ω", required=False)
+    percent = NumberField(label="Meter, ± percent", required=False)
+    counts = NumberField(label="Meter, ± counts", required=False)
+    resolution_ma = NumberField(label="Meter, step in mA", required=False)
 
     def known(self) -> dict[str, Any]:
         """The members of the trace form that are told."""

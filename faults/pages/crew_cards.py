@@ -16,6 +16,7 @@ from core.accounts.actor import Actor
 from core.accounts.directory import crew_get
 from core.models.accounts import Crew
 from core.pages.access import may_rule, office_page
+from core.pages.numbers import NumberField
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.dispatch import CrewCard
@@ -115,8 +116,8 @@ class CardForm(forms.Form):
 
     version = forms.IntegerField(widget=forms.HiddenInput)
     time_zone = forms.CharField(label="Time zone", help_text="Such as Europe/Madrid.")
-    base_lat = forms.FloatField(label="Base, degrees north")
-    base_lon = forms.FloatField(label="Base, degrees east")
+    base_lat = NumberField(label="Base, degrees north", signed=True)
+    base_lon = NumberField(label="Base, degrees east", signed=True)
     people = forms.IntegerField(label="People", min_value=1, max_value=MOST_PEOPLE)
     skills = WordsField(label="Skills", required=False, help_text="Parted by commas.")
     tools = WordsField(label="Tools aboard", required=False, help_text="Parted by commas.")

@@ -10,12 +10,13 @@ from django.views.decorators.http import require_POST
 
 from core.accounts.actor import Actor
 from core.pages.access import office_page, page
+from core.pages.numbers import NumberField
 from core.problems import Invalid, NotFound
 from faults.models.call import FaultCall
 from faults.models.repair import SoakState
 from faults.models.work import ApprovalLimit, StopChoice
 from faults.pages.calls import call_shown, problem_words
-from faults.pages.fields import ReadingField, money_of
+from faults.pages.fields import money_of
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import soak_check_list
 from faults.selectors.stop_rule import stop_answers, stop_question
@@ -27,8 +28,8 @@ from faults.services.stop_rule import limit_set, stop_answer
 class LimitForm(forms.Form):
     """Up to how much a call may cost."""
 
-    minutes = ReadingField(label="Minutes", required=False)
-    money = ReadingField(label="Money", required=False)
+    minutes = NumberField(label="Minutes", required=False)
+    money = NumberField(label="Money", required=False)
 
 
 @require_POST

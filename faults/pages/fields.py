@@ -1,4 +1,4 @@
-"""Fields that several forms share: readings, places of a path, days and times of a property,
+"""Fields that several forms share: places of a path, days and times of a property,
 and the name under which a form is taken once."""
 
 from __future__ import annotations
@@ -20,33 +20,8 @@ from sites.models.wire_path import WirePath
 from sites.network_snapshot import path_network
 from sites.pages.words import PathWords
 
-_NUMBER = re.compile(r"\d{1,9}(\.\d{1,4})?")
-_RIGHT = "digits and at most one point, such as 146 or 2.5"
 _SPAN = re.compile(r"(\d{1,6})(?:\s*-\s*(\d{1,6}))?")
 _MOST_IN_SPAN = 1000
-
-
-class ReadingField(forms.CharField):
-    """A number as it is read off a meter or a bill, None where it stays empty.
-
-    A comma may part thousands or decimals, so it is refused: guessing would be wrong in one case.
-    """
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(max_length=20, **options)
-        self.widget.attrs |= {"inputmode": "decimal", "autocomplete": "off"}
-
-    def clean(self, value: Any) -> float | None:
-        """The number."""
-        text = super().clean(value).strip()
-        if not text:
-            return None
-        if not (text.isascii() and _NUMBER.fullmatch(text)):
-            comma = ", without a comma" if "," in text else ""
-            raise forms.ValidationError(
-                f"“{text}” cannot be read as a number; right: {_RIGHT}{comma}"
-            )
-        return float(text)
 
 
 class StationsField(forms.CharField):

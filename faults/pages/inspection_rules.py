@@ -17,10 +17,10 @@ from core.accounts.actor import Actor
 from core.clock import now
 from core.pages.access import may_rule, office_page
 from core.pages.days import SpansField, days_of_spans, span_lines, spans_of_days
+from core.pages.numbers import NumberField
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.trouble import InspectionRules
-from faults.pages.fields import ReadingField
 from faults.selectors.trouble import inspection_list
 from faults.services.inspection_rules import (
     LEAST_CHANCE,
@@ -37,7 +37,7 @@ WEEKS_SHOWN = 8
 AT_ONCE = 50
 
 
-class PercentField(ReadingField):
+class PercentField(NumberField):
     """A chance in percent, None where it stays empty; cleaned to a share."""
 
     def clean(self, value: Any) -> float | None:

@@ -16,6 +16,7 @@ from core.pages.problems import problem_onto_form
 from core.problems import NotAllowed, Problem
 from faults.models.trace import Trace
 from faults.pages.answers import AnswerForm, answer_body, names_of_next
+from faults.pages.doubts import answer_doubts
 from faults.selectors.traces import trace_get
 from faults.services.observations import observation_add
 from faults.trace_snapshot import snapshot_now
@@ -75,11 +76,14 @@ def _taken(form: ElsewhereForm, trace: Trace, actor: Actor, node: str) -> int | 
     wire = form.cleaned_data["wire"]
     asked = {"do": "clamp", "node": node, "wire": None if wire == UNMAPPED else wire}
     try:
+        body = answer_body(asked, form.data)
+        if form.asks_really(answer_doubts(trace, body)):
+            return 422
         observation_add(
             trace=trace,
             by=actor,
             client_id=form.cleaned_data["client_id"],
-            body=answer_body(asked, form.data),
+            body=body,
             client_seq=form.cleaned_data["client_seq"],
             client_at=now(),
         )

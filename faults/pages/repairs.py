@@ -15,13 +15,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from core.accounts.actor import Actor
 from core.locking import locked_one
 from core.pages.access import may_change, page
+from core.pages.numbers import NumberField
 from core.pages.problems import problem_onto_form
 from core.problems import Defect, Invalid, Problem, TooLarge
 from faults.models.call import FaultCall
 from faults.models.repair import PhotoMoment, RemovedPart, Repair, RepairKind
 from faults.pages.fields import (
     OnceForm,
-    ReadingField,
     money_of,
     place_choice,
     place_choices,
@@ -45,12 +45,12 @@ class RepairForm(OnceForm):
 
     kind = forms.ChoiceField(label="What was done", choices=RepairKind.choices)
     at_place = forms.ChoiceField(label="Where", required=False)
-    minutes = ReadingField(label="Minutes of work")
+    minutes = NumberField(label="Minutes of work")
     splices_made = forms.IntegerField(
         label="Splices made", required=False, min_value=0, max_value=1000
     )
     splice_kind = forms.CharField(label="Kind of splice", required=False)
-    money = ReadingField(label="Money for parts and others’ bills", required=False)
+    money = NumberField(label="Money for parts and others’ bills", required=False)
     note = forms.CharField(label="In a few words", required=False)
 
     def __init__(self, call: FaultCall, *args: Any, **options: Any) -> None:

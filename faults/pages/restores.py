@@ -13,10 +13,11 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from core.accounts.actor import Actor
 from core.pages.access import page
+from core.pages.numbers import NumberField
 from core.problems import Conflict, Problem
 from faults.forms.place import read_place
 from faults.models.call import FaultCall
-from faults.pages.fields import ReadingField, StationsField, place_choices, place_of, refuse_readers
+from faults.pages.fields import StationsField, place_choices, place_of, refuse_readers
 from faults.pages.leaving import LeavingForm
 from faults.place_checks import place_on_path_defects
 from faults.selectors.calls import call_get
@@ -35,7 +36,7 @@ class RestoreForm(LeavingForm):
     """That what was proposed is done, and what it came to."""
 
     version = forms.IntegerField(widget=forms.HiddenInput)
-    least_device_v = ReadingField(
+    least_device_v = NumberField(
         label="Least voltage read at a device that is on",
         required=False,
         help_text="Empty: the predicted figure is kept.",

@@ -15,11 +15,13 @@ from django.views.decorators.http import require_http_methods
 
 from core.accounts.actor import Actor
 from core.pages.access import page
+from core.pages.numbers import NumberField
 from core.pages.problems import problem_onto_form
 from core.problems import Conflict, Defect, Invalid, Problem
 from faults.models.call import FaultCall
 from faults.models.return_test import ReturnTest
-from faults.pages.fields import OnceForm, ReadingField, refuse_readers
+from faults.pages.doubts import AsksReally, leg_doubts
+from faults.pages.fields import OnceForm, refuse_readers
 from faults.pages.leaving import left_lines, left_on_path
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import return_test_list
@@ -64,13 +66,13 @@ class LegExpected:
     least_v_basis: str
 
 
-class ReturnTestForm(OnceForm):
+class ReturnTestForm(AsksReally, OnceForm):
     """The readings of all legs, and how long it was quiet."""
 
-    quiet_min = ReadingField(label="Watched without a message, minutes")
+    quiet_min = NumberField(label="Watched without a message, minutes")
     message_shown = forms.BooleanField(label="The controller showed a message", required=False)
     coil_out = forms.BooleanField(label="The series coil is out", required=False)
-    terminal_v = ReadingField(label="Volts at the controller’s terminals", required=False)
+    terminal_v = NumberField(label="Volts at the controller’s terminals", required=False)
     wet = forms.ChoiceField(
         label="The ground",
         required=False,
@@ -84,7 +86,7 @@ class ReturnTestForm(OnceForm):
         self.legs = legs
         for n, _ in enumerate(legs):
             for name, label in _READ:
-                self.fields[f"{name}_{n}"] = ReadingField(label=label, required=False)
+                self.fields[f"{name}_{n}"] = NumberField(label=label, required=False)
 
     def leg_rows(self) -> Iterator[tuple[LegExpected, list[forms.BoundField]]]:
         """Each leg with its fields."""
@@ -163,7 +165,9 @@ def call_return_test(request: HttpRequest, actor: Actor, public_id: str) -> Http
     form = ReturnTestForm(legs_shown(call.path), request.POST if request.method == "POST" else None)
     if request.method != "POST":
         return _shown(request, call, form, 200)
-    if not form.is_valid():
+    if not form.is_valid() or form.asks_really(
+        leg_doubts(path_network(call.path), form.cleaned_data)
+    ):
         return _shown(request, call, form, 422)
     try:
         test = _recorded_once(call, form, actor)

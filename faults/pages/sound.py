@@ -12,10 +12,12 @@ from django.views.decorators.http import require_http_methods
 
 from core.accounts.actor import Actor
 from core.pages.access import may_change, page
+from core.pages.numbers import NumberField
 from core.pages.problems import problem_onto_form
 from core.problems import Conflict, Defect, Invalid, Problem
 from faults.models.return_test import SoundRecord, SoundSource
-from faults.pages.fields import OnceForm, ReadingField
+from faults.pages.doubts import AsksReally, leg_doubts
+from faults.pages.fields import OnceForm
 from faults.selectors.repairs import sound_record_list
 from faults.services.sound_records import LegSound, Recorded, sound_record
 from faults.tracing.rig_places import legs_of
@@ -33,7 +35,7 @@ _READ = (
 _SOURCES = [(one.value, one.label) for one in (SoundSource.START_UP, SoundSource.INSPECTION)]
 
 
-class SoundForm(OnceForm):
+class SoundForm(AsksReally, OnceForm):
     """Readings of legs that are sound; a leg with no reading was not read."""
 
     source = forms.ChoiceField(label="Taken at", choices=_SOURCES)
@@ -50,7 +52,7 @@ class SoundForm(OnceForm):
         self.legs = legs
         for n, _ in enumerate(legs):
             for name, label in _READ:
-                self.fields[f"{name}_{n}"] = ReadingField(label=label, required=False)
+                self.fields[f"{name}_{n}"] = NumberField(label=label, required=False)
 
     def leg_rows(self) -> Iterator[tuple[str, list[forms.BoundField]]]:
         """Each leg with its fields."""
@@ -104,7 +106,9 @@ def path_sound(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespon
     form = SoundForm(legs)
     if request.method == "POST":
         form, status = SoundForm(legs, request.POST), 422
-        if form.is_valid():
+        if form.is_valid() and not form.asks_really(
+            leg_doubts(path_network(path), form.cleaned_data)
+        ):
             try:
                 _taken_once(request, path, form, actor)
             except Problem as problem:

@@ -19,6 +19,7 @@ from core.pages.problems import defect_words, problem_onto_form
 from core.problems import Invalid, Problem
 from faults.models.trace import Trace
 from faults.pages.answers import AnswerForm, answer_body, asked_of, posted_asked
+from faults.pages.doubts import answer_doubts
 from faults.pages.drawing import readings_ma, step_marks
 from faults.pages.trace_view import trace_context
 from faults.selectors.traces import trace_get
@@ -49,8 +50,11 @@ def trace_answer(request: HttpRequest, actor: Actor, public_id: str) -> HttpResp
     trace = trace_get(public_id)
     form = AnswerForm(request.POST)
     try:
-        asked = posted_asked(request.POST)
-        taken = _add(trace, actor, request, answer_body(asked, request.POST))
+        body = answer_body(posted_asked(request.POST), request.POST)
+        form.is_valid()
+        if form.asks_really(answer_doubts(trace, body)):
+            return _shown(request, actor, trace, form=form, status=422)
+        taken = _add(trace, actor, request, body)
     except Problem as problem:
         form.is_valid()
         problem_onto_form(form, problem)

@@ -35,6 +35,7 @@ from faults.trace_snapshot import (
     trace_snapshot,
 )
 from faults.tracing.observations import Strike
+from faults.tracing.plausible import readings_doubted
 from faults.tracing.rig_places import places_unknown
 from sites.field_checks import line_defects, refuse_defects
 
@@ -223,6 +224,8 @@ def _reckoned(trace: Trace, arrival: _Arrival) -> _Reckoned:
     if apart is not None and not waits and not late:
         raise _refused(apart, next_document(trace, before), legal_dos(before.fold))
     warnings = [LATE] if late else []
+    doubts = readings_doubted(before.fold.session.problem, entry.observation)
+    warnings += [f"{one.words}: look at the meter and its range once more." for one in doubts]
     if any(one.name == arrival.row.client_id for one in snapshot.fold.after_end):
         warnings.append(AFTER_END)
     if apart is not None:

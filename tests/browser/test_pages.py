@@ -44,11 +44,11 @@ def test_a_reading_is_held_against_what_was_expected_while_it_is_typed(visitor: 
     expect(page.locator(".expected li.fits")).to_have_count(1)
     field.fill("5555")
     expect(fits).to_contain_text("Fits none of these")
-    field.fill("1,2")
+    field.fill("1,200")
     expect(fits).to_have_text("")
     page.get_by_role("button", name="Keep the reading").click()
     expect(page.locator("#id_current_ma_error")).to_contain_text("without a comma")
-    expect(page.get_by_label("Reading in mA")).to_have_value("1,2")
+    expect(page.get_by_label("Reading in mA")).to_have_value("1,200")
     looked_over(visitor)
 
 

@@ -41,7 +41,7 @@ def test_what_does_not_fit_is_said_at_its_field_and_stays(
 ) -> None:
     browser, address = entered(technician), f"/paths/{path.public_id}/sound"
     base = posted_fields(browser.get(address), "/sound") | {"source": "start-up"}
-    for typed in ("70,5", "9" * 12):
+    for typed in ("70,500", "9" * 12):
         refused = browser.post(address, base | {"current_ma_0": typed})
         assert refused.status_code == 422
         assert typed in refused.content.decode()

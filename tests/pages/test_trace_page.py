@@ -101,7 +101,9 @@ def test_what_was_left_off_before_is_told_in_a_trace_and_on_the_path(
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("1,200", "without a comma"),
+        ("1,200", "1200, or 1.200 with a point, without a comma"),
+        ("1,234.5", "no sign between thousands"),
+        ("1.234,5", "no sign between thousands"),
         ("", "the reading is missing"),
         ("about 140", "cannot be read as a number"),
         ("-3", "cannot be read as a number"),
@@ -162,11 +164,11 @@ def test_an_answer_that_the_rig_forbids_is_refused_with_the_reason(
 def test_undo_takes_the_last_answer_back_and_leaves_it_struck_in_the_story(
     browser: Client, at_reference: Hunt
 ) -> None:
-    fields = answer_fields(browser, at_reference) | {"current_ma": "999"}
+    fields = answer_fields(browser, at_reference) | {"current_ma": "199"}
     browser.post(address(at_reference, "/answer"), fields)
     assert step_of(at_reference)["do"] != "reference"
     page = browser.get(address(at_reference))
-    assert "Undo: 999 mA" in text_of(page)
+    assert "Undo: 199 mA" in text_of(page)
     undo = posted_fields(page, "/withdraw")
     assert undo["target"] == fields["client_id"]
     assert browser.post(address(at_reference, "/withdraw"), undo).status_code == 302
@@ -210,10 +212,10 @@ def test_another_wire_than_asked_can_be_told(browser: Client, at_reference: Hunt
     assert "is not on the map" in text_of(browser.get(f"{address(at_reference, '/other')}?node=Q"))
     page = browser.get(where)
     fields = dict(page.context["form"].initial) | {"wire": segment.id}
-    refused = browser.post(where, fields | {"current_ma": "2,5"})
+    refused = browser.post(where, fields | {"current_ma": "2,500"})
     assert refused.status_code == 422
     assert "without a comma" in text_of(refused)
-    assert browser.post(where, fields | {"current_ma": "2.5"}).status_code == 302
+    assert browser.post(where, fields | {"current_ma": "2,5"}).status_code == 302
     last = Observation.objects.filter(trace=at_reference.trace).latest("pk")
     assert (last.body["node"], last.body["wire"]) == (segment.to_node, segment.id)
     assert last.body["current_ma"] == 2.5

@@ -92,7 +92,7 @@ def test_a_repair_its_photo_the_test_and_closing(
     page = browser.get(f"{where}/repair")
     assert "live from the far side" in text_of(page)
     asked = page.context["form"]["asked_at"].value()
-    fields = {"asked_at": asked, "kind": "splice", "at_place": "device:D5", "minutes": "4,5"}
+    fields = {"asked_at": asked, "kind": "splice", "at_place": "device:D5", "minutes": "4,500"}
     fields |= {"part_2": "gel connector", "count_2": "0"}
     assert "without a comma" in text_of(browser.post(f"{where}/repair", fields))
     fields["minutes"] = "45"
@@ -183,11 +183,11 @@ def test_what_was_typed_into_a_refused_limit_or_decision_stays(
     for state in ("planned", "repairing"):
         moved(call, state, by)
     repair_record(call=fresh(call), details=REMADE, by=by)
-    said = {"minutes": "1,5", "money": "", "why": "as agreed by phone"}
+    said = {"minutes": "1,500", "money": "", "why": "as agreed by phone"}
     refused = office.post(f"{where}/limit", said)
     page = refused.content.decode()
     assert refused.status_code == 422
-    assert 'name="minutes" inputmode="decimal" maxlength="20" value="1,5"' in page
+    assert 'name="minutes" inputmode="decimal" maxlength="20" value="1,500"' in page
     assert 'name="why" maxlength="500" value="as agreed by phone"' in page
     assert office.post(f"{where}/limit", said | {"minutes": "1"}).status_code == 302
     assert f"{where}/limit" not in browser.get(where).content.decode()

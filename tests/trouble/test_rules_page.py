@@ -106,7 +106,7 @@ def test_a_supervisor_sets_the_rules_and_sent_twice_they_are_set_once(
         ("look_at_chance", "0.5", "right: 1 to 90"),
         ("look_at_chance", "", "required"),
         ("path_look_at_chance", "91", "right: 1 to 90"),
-        ("path_look_at_chance", "12,5", "without a comma"),
+        ("path_look_at_chance", "1,200", "without a comma"),
         ("holidays", "soon", "is no day"),
         ("holidays", "2024-01-01 to 2024-12-31", "at most 200"),
     ],

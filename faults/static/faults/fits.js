@@ -5,7 +5,9 @@ const lines = document.querySelectorAll(".expected li[data-low]");
 
 function look() {
   const text = field.value.trim();
-  const reading = /^\d+(\.\d+)?$/.test(text) ? Number(text) : NaN;
+  // As core/pages/numbers.py reads it: a comma with three digits behind it may part thousands.
+  const isOne = /^\d+([.,]\d+)?$/.test(text) && !/^[1-9]\d{0,2},\d{3}$/.test(text);
+  const reading = isOne ? Number(text.replace(",", ".")) : NaN;
   let count = 0;
   for (const line of lines) {
     const fits = reading >= Number(line.dataset.low) && reading <= Number(line.dataset.high);
