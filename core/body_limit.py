@@ -6,6 +6,7 @@ both; so the length that is told in front decides. The server below reads no fur
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponseBase
@@ -18,6 +19,8 @@ PAGES_MOST_BYTES = 9 * 1024 * 1024
 API_MOST_BYTES = 21 * 1024 * 1024
 """A survey has at most 20 MB."""
 API_ROOT = "/api/"
+SURVEY_PAGES = re.compile(r"/(controllers|paths)/[^/]+/survey")
+"""Pages that take a survey as a file."""
 
 
 class BodyLimitMiddleware:
@@ -35,7 +38,7 @@ class BodyLimitMiddleware:
 def _refusal(request: HttpRequest) -> Problem | None:
     if "Transfer-Encoding" in request.headers:
         return LengthRequired("Send the body in one piece, with its Content-Length.")
-    most = API_MOST_BYTES if request.path_info.startswith(API_ROOT) else PAGES_MOST_BYTES
+    most = API_MOST_BYTES if _takes_surveys(request.path_info) else PAGES_MOST_BYTES
     try:
         told = int(request.META.get("CONTENT_LENGTH") or 0)
     except ValueError:  # read as no body, by the framework too
@@ -43,3 +46,7 @@ def _refusal(request: HttpRequest) -> Problem | None:
     if told > most:
         return TooLarge(f"What was sent is larger than the {most} bytes that are taken here.")
     return None
+
+
+def _takes_surveys(path: str) -> bool:
+    return path.startswith(API_ROOT) or SURVEY_PAGES.fullmatch(path) is not None

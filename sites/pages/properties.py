@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from core.accounts.actor import Actor
-from core.pages.access import may_change, page
+from core.pages.access import may_change, may_rule, page
 from sites.models.property import Property
 from sites.selectors.properties import property_list
 
@@ -32,4 +32,9 @@ def properties(request: HttpRequest, _actor: Actor) -> HttpResponse:
 def property_context(place: Property, actor: Actor) -> dict[str, Any]:
     """What the page of a property says of the place itself."""
     controllers = sorted(place.controllers.all(), key=lambda one: one.name)
-    return {"place": place, "controllers": controllers, "may_change": may_change(actor)}
+    return {
+        "place": place,
+        "controllers": controllers,
+        "may_change": may_change(actor),
+        "may_rule": may_rule(actor),
+    }

@@ -35,7 +35,14 @@ def sent(path: str, **environ: Any) -> tuple[Any, Unread]:
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
-    ("path", "most"), [("/sign-in", PAGES_MOST_BYTES), ("/api/v1/surveys", API_MOST_BYTES)]
+    ("path", "most"),
+    [
+        ("/sign-in", PAGES_MOST_BYTES),
+        ("/paths/path_1/survey/more", PAGES_MOST_BYTES),
+        ("/paths/path_1/survey", API_MOST_BYTES),
+        ("/controllers/ctl_1/survey", API_MOST_BYTES),
+        ("/api/v1/surveys", API_MOST_BYTES),
+    ],
 )
 def test_a_body_that_is_too_large_is_not_read(path: str, most: int) -> None:
     answer, body = sent(path, CONTENT_LENGTH=str(most + 1))
