@@ -39,9 +39,15 @@ LOOPS_OPEN = (
 )
 FAR_SIDE = "A cut or lifted end can be live from the far side: cap each conductor by itself."
 TEST_PAIR = "Look for volts across each pair before you join it; join nothing that is live."
-LIVE_THROUGH_COIL = (
-    "The path is live through the coil: insulated tools, and one conductor at a time."
+TEST_FAR_PAIR = (
+    "Look for volts across each pair that leads on before you join it: if any, it is fed from "
+    "elsewhere; power off."
 )
+LIVE_THROUGH_COIL = (
+    "Live through the coil: insulated tools, one conductor at a time, each capped. Power off first "
+    "where codes, water or you wish it."
+)
+"""At the place, at low voltage, the coil limits the current; who switches off first is followed."""
 JAW = "The wire is live: the jaw goes around insulation, and fingers stay off bare copper."
 STATION_WATER = "The station may start to water: see that nobody and no open box is under it."
 LOOK_IN = "Look before you reach in: snakes, stinging insects and spiders live in boxes."
@@ -153,7 +159,7 @@ def _work(do: str, rig: Rig) -> Iterator[str]:
     if do in ("open_joints", "isolate"):
         yield FAR_SIDE
     else:
-        yield TEST_PAIR
+        yield TEST_FAR_PAIR if rig.power else TEST_PAIR
 
 
 def _reaching(access: Access, *, first_visit: bool) -> Iterator[str]:

@@ -151,6 +151,8 @@ def _coil(case: Case) -> Act | None:
     """The coil in, the power on, and the reference."""
     rig, evidence = case.state.rig, case.state.evidence
     stage: Stage = "preparing" if not evidence.readings else "following"
+    if case.state.proving is not None:
+        stage = "proving"
     if not rig.coil:
         if rig.power:
             return _power(stage, "off before hands go into the controller", on=False)
@@ -161,7 +163,7 @@ def _coil(case: Case) -> Act | None:
             why="the coil limits the current, so that the path can stay energised for clamping",
         )
     if not rig.power:
-        return _power(stage, "on, with the coil in", on=True)
+        return _at_place_dead(case) or _power(stage, "on, with the coil in", on=True)
     if rig.legs_off or not any(r.kind == "reference" for r in evidence.readings):
         return Act(
             stage="following",
@@ -169,6 +171,12 @@ def _coil(case: Case) -> Act | None:
             why="what leaves the controller, with all legs on: later readings are held against it",
         )
     return None
+
+
+def _at_place_dead(case: Case) -> Act | None:
+    """Taking out or putting back the suspect, for whoever switched off first to do so."""
+    act = proof_act(case) if case.state.proving is not None else None
+    return act if isinstance(act, Act) and act.do in ("isolate", "restore") else None
 
 
 def _doubt(case: Case) -> Act | None:

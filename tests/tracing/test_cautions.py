@@ -33,9 +33,16 @@ MUST_SAY = [
     ("clamp", "cabinet", ON_COIL, ["wire is live", "mains", "licensed"]),
     ("clamp_set", "box", ON_COIL, ["wire is live", "snakes", "water", "traffic"]),
     ("path_off", "box", ON_COIL, ["wire is live", "water"]),
-    ("isolate", "box", ON_COIL, ["live through the coil", "far side", "snakes", "water"]),
+    ("isolate", "box", ON_COIL, ["live through the coil", "one conductor", "capped", "far side"]),
+    ("isolate", "box", ON_COIL, ["power off first", "snakes", "water"]),
     ("isolate", "buried", OFF_COIL, ["far side", "utilities marked", "local codes"]),
-    ("restore", "box", ON_COIL, ["live through the coil", "volts across each pair"]),
+    (
+        "restore",
+        "box",
+        ON_COIL,
+        ["live through the coil", "power off first", "volts across each pair"],
+    ),
+    ("restore", "box", OFF_COIL, ["volts across each pair", "nothing that is live"]),
     ("alone", "cabinet", OFF_COIL, ["proved dead", "mains", "cannot burn", "local codes"]),
 ]
 
@@ -57,6 +64,8 @@ MUST_NOT_SAY = [
     ("clamp", "box", ON_COIL, ["utilities", "mains", "cannot burn", "few seconds"]),
     ("clamp", "cabinet", ON_COIL, ["snakes", "utilities", "traffic"]),
     ("isolate", "box", OFF_COIL, ["live through the coil", "utilities"]),
+    ("restore", "box", ON_COIL, ["nothing that is live"]),
+    ("restore", "box", OFF_COIL, ["live through the coil", "power off first"]),
     ("power", "cabinet", OFF_COIL, ["few seconds", "far side"]),
     ("power", "cabinet", ON_BARE, ["gets hot"]),
     ("message", "cabinet", ON_BARE, ["snakes", "utilities", "gets hot"]),
