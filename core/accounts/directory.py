@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
-from core.models.accounts import Crew, MachineToken, Person
+from core.models.accounts import Contractor, Crew, MachineToken, Person
 from core.problems import Defect, Invalid, NotFound
+
+
+def contractor_zone(contractor_id: int) -> ZoneInfo:
+    """The time zone of a contractor: one query."""
+    names = Contractor.objects.values_list("time_zone", flat=True)
+    return ZoneInfo(names.get(pk=contractor_id))
 
 
 def person_list(*, is_active: bool | None = None) -> QuerySet[Person]:

@@ -8,9 +8,11 @@ from typing import Concatenate, ParamSpec
 
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 
 from core.accounts.actor import Actor, Role
+from core.accounts.directory import contractor_zone
 from core.pages.problems import problem_page
 from core.problems import Invalid, NotAllowed, Problem
 
@@ -60,7 +62,9 @@ def _answering(view: PageView[_P], refuse: Callable[[Actor, str], None]) -> Djan
             try:
                 refuse(actor, request.method or "GET")
                 _refuse_nul(request)
-                found = view(request, actor, *args, **kwargs)
+                # Times of a page are those of its property (base.html), else of the contractor.
+                with timezone.override(contractor_zone(actor.contractor_id)):
+                    found = view(request, actor, *args, **kwargs)
             except Problem as problem:
                 found = problem_page(request, problem)
         add_never_cache_headers(found)

@@ -69,6 +69,7 @@ def crew_day(request: HttpRequest, actor: Actor, public_id: str, crew_id: str) -
         "plan": plan,
         "crew": crew,
         "card": card,
+        "zone": zone,
         "day": day,
         "days": days,
         "lines": [_line(one, number) for number, one in enumerate(day_visits(own), 1)],

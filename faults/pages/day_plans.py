@@ -279,14 +279,14 @@ def day_plan_against(request: HttpRequest, actor: Actor, public_id: str) -> Http
     after = plan_get(public_id)
     before = plan_beside(after, request.GET.get("to", ""))
     found = plans_compared(before, after)
+    zone = zone_of(after, list(card_list()))
     names = day_names([before, after])
     context = {
         "before": before,
         "after": after,
         "alike": found.alike,
-        "changes": change_lines(
-            [asdict(one) for one in found.others], names, zone_of(after, list(card_list()))
-        ),
+        "zone": zone,
+        "changes": change_lines([asdict(one) for one in found.others], names, zone),
         "figures": figure_lines([asdict(one) for one in found.figures]),
     }
     return render(request, "faults/day_compare.html", context)

@@ -11,6 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.utils import timezone
 
 from core.accounts.actor import Actor
 from core.clock import now
@@ -56,7 +57,9 @@ class LocalTimeField(forms.DateTimeField):
 
     def clean(self, value: Any) -> dt.datetime | None:
         """The time with its zone."""
-        said = super().clean(value)
+        # Read as typed: an hour that another zone leaves out is one here.
+        with timezone.override(dt.UTC):
+            said = super().clean(value)
         return None if said is None else said.replace(tzinfo=self._zone)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -19,7 +18,7 @@ from core.pages.access import page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
 from faults.models.event import EventKind
-from faults.pages.fields import SAY
+from faults.pages.fields import SAY, LocalTimeField
 from faults.pages.open_calls import calls_with_traces, own_crews
 from faults.selectors.calls import call_list
 from faults.selectors.events import event_list
@@ -38,16 +37,12 @@ class ReportForm(forms.Form):
     external_id = forms.CharField(max_length=120, widget=forms.HiddenInput)
     kind = forms.ChoiceField(label="What", choices=[SAY, *EventKind.choices])
     path = forms.ChoiceField(label="On which two-wire path", required=False)
-    at = forms.DateTimeField(
-        label="When",
-        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"],
-        widget=forms.DateTimeInput({"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        error_messages={"invalid": "This is no time; right: a day and a time"},
-    )
     note = forms.CharField(label="In a few words", required=False, max_length=500)
 
     def __init__(self, place: Property, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
+        self.fields["at"] = LocalTimeField(ZoneInfo(place.time_zone), label="When")
+        self.order_fields(["external_id", "kind", "path", "at", "note"])
         listed = [
             (path.public_id, f"{path.label} ({controller.name})")
             for controller in place.controllers.all()
@@ -74,7 +69,7 @@ def property_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
     if not form.is_valid():
         return _shown(request, actor, place, form, 422)
     try:
-        told = event_report(report=_report(form, place, zone), by=actor)
+        told = event_report(report=_report(form, place), by=actor)
     except Problem as problem:
         problem_onto_form(form, problem)
         return _shown(request, actor, place, form, int(problem.status))
@@ -84,12 +79,11 @@ def property_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
     return redirect("property", place.public_id)
 
 
-def _report(form: ReportForm, place: Property, zone: ZoneInfo) -> EventReport:
+def _report(form: ReportForm, place: Property) -> EventReport:
     said = form.cleaned_data
-    at: dt.datetime = said["at"]
     return EventReport(
         kind=said["kind"],
-        at=at.replace(tzinfo=zone),
+        at=said["at"],
         place=place.public_id,
         path=said["path"],
         note=said["note"],
