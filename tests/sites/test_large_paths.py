@@ -18,16 +18,17 @@ from tests.sites.surveys import straight_survey
 
 Found = TypeVar("Found")
 
-MOST_SECONDS_TO_IMPORT = 10.0
-MOST_SECONDS_TO_EXPORT = 5.0
+# Of processor time: four times what a slow machine that others share was seen to take.
+MOST_SECONDS_TO_IMPORT = 40.0
+MOST_SECONDS_TO_EXPORT = 20.0
 
 
 def within(seconds: float, work: Callable[[int], Found]) -> Found:
     """What the work gives; it may try a second time, for the machine is not ours alone."""
     for attempt in (1, 2):
-        start = time.monotonic()
+        start = time.process_time()
         found = work(attempt)
-        taken = time.monotonic() - start
+        taken = time.process_time() - start
         if taken < seconds:
             return found
     raise AssertionError(f"twice slower than {seconds} s; the second time {taken:.1f} s")

@@ -12,9 +12,10 @@ from core.jobs.beat import every
 from core.jobs.child import ChildLimits, run_in_child
 from core.jobs.kinds import job_kind
 from core.jobs.run import GiveUp, JobRun
+from core.models.jobs import BeatSlot
 
 EFFECT = "test.effect"
-BEAT_EFFECT = "test.beat"
+BEAT = "test beat"
 BEAT_FILE = "CLAMPLINE_TEST_BEAT_FILE"
 
 
@@ -61,7 +62,7 @@ def crashes(run: JobRun) -> None:
 @job_kind("test.eats", max_attempts=3)
 def eats(run: JobRun) -> None:
     """Eat memory without end, in a child that may not."""
-    run_in_child("tests.jobs.work.pure:eat", None, limits=ChildLimits(memory_mb=200, time_s=20.0))
+    run_in_child("tests.jobs.work.pure:eat", None, limits=ChildLimits(memory_mb=200, time_s=60.0))
     write_effect(run)
 
 
@@ -76,10 +77,12 @@ def hangs(run: JobRun) -> None:
     time.sleep(3600.0)
 
 
-@every(1, "test beat", in_transaction=False)
+@every(1, BEAT, in_transaction=False)
 def leave_a_line() -> None:
-    """One line for each slot, in the file that the test named."""
+    """One line for each slot, in the file that the test named: when it was taken, and by whom."""
     name = os.environ.get(BEAT_FILE)
     if name:
+        taken_at = BeatSlot.objects.get(name=BEAT).last_run_at
+        assert taken_at is not None
         with Path(name).open("a", encoding="utf-8") as file:
-            file.write(f"{time.time():.3f} {os.getpid()}\n")
+            file.write(f"{taken_at.timestamp():.6f} {os.getpid()}\n")
