@@ -17,10 +17,16 @@ class DryFrom:
 
 @dataclass(frozen=True, slots=True)
 class Dryness:
-    """Stations without water now, and stations × hours so far."""
+    """Stations without water now, and stations × hours so far. ``out_of_season``: stations that
+    would be without water now if their controller watered on this day."""
 
     stations: int
     station_hours: float
+    out_of_season: int = 0
+
+    def at_rest(self) -> Dryness:
+        """The same while nothing is watered: no station lacks anything."""
+        return Dryness(0, self.station_hours, self.stations)
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,7 +68,9 @@ class OneCallDocument(CallDocument):
     """A call, with the states it may move to and what is without water."""
 
     legal_moves = serializers.ListField(child=serializers.ChoiceField(choices=CallState.values))
-    stations_dry = serializers.IntegerField(help_text="Stations without water now.")
+    stations_dry = serializers.IntegerField(
+        help_text="Stations without water now; none out of season."
+    )
 
 
 def shown(calls: QuerySet[FaultCall]) -> QuerySet[FaultCall]:

@@ -17,8 +17,8 @@ from core.clock import now
 from core.models.accounts import Crew
 from core.pages.access import may_change, page
 from core.problems import Problem
+from faults.left_words import place_words
 from faults.models.dispatch import DayPlan, PlannedVisit, PlanState, VisitState
-from faults.pages.left_words import place_words
 from faults.selectors.crew_days import DayVisit, day_visits
 from faults.selectors.day_plans import crew_card, plan_get, plan_held, visit_get, visit_list
 from faults.services.visits import LEGAL_VISITS, visit_lock, visit_move

@@ -9,9 +9,10 @@ from django import forms
 
 from core.pages.problems import problem_onto_form
 from core.problems import Defect, IllegalMove, Invalid, Problem, Stale
+from faults.left_words import left_words
 from faults.models.as_left import AsLeftItem, LeftAnswerKind
 from faults.models.call import FaultCall
-from faults.pages.left_words import LEFT_CAUTIONS, left_words
+from faults.pages.left_words import LEFT_CAUTIONS
 from faults.selectors.as_left import as_left_list
 from faults.services.as_left import LeftAnswer
 from faults.transitions import CallState

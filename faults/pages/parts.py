@@ -15,10 +15,10 @@ from core.accounts.actor import Actor
 from core.pages.access import may_change, page
 from core.pages.problems import problem_onto_form
 from core.problems import NotFound, Problem
+from faults.left_words import place_words
 from faults.models.call import FaultCall
 from faults.models.repair import BenchResult, Cause, RemovedPart
 from faults.pages.fields import place_choices, place_of, refuse_readers
-from faults.pages.left_words import place_words
 from faults.pages.repairs import PhotoForm, photo_taken
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import removed_part_list, repair_list

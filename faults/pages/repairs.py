@@ -18,6 +18,7 @@ from core.pages.access import may_change, page
 from core.pages.numbers import NumberField
 from core.pages.problems import problem_onto_form
 from core.problems import Defect, Invalid, Problem, TooLarge
+from faults.left_words import place_words
 from faults.models.call import FaultCall
 from faults.models.repair import PhotoMoment, RemovedPart, Repair, RepairKind
 from faults.pages.fields import (
@@ -28,7 +29,6 @@ from faults.pages.fields import (
     place_of,
     refuse_readers,
 )
-from faults.pages.left_words import place_words
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import photo_get, repair_get, repair_hold
 from faults.selectors.traces import finding_list

@@ -9,11 +9,11 @@ from itertools import groupby
 
 from django.urls import reverse
 
+from faults.left_words import left_words, place_words, plain_reason
 from faults.models.call import CallKind, FaultCall
 from faults.models.event import FaultEvent
 from faults.models.repair import Photo, Repair, SoakState
 from faults.models.trace import Trace
-from faults.pages.left_words import left_words, place_words
 from faults.pages.words import OUTCOMES, stations_words
 from faults.selectors.as_left import as_left_answers
 from faults.selectors.calls import call_events, call_givings, call_moves
@@ -98,7 +98,9 @@ _BEGAN = (
 
 def _moves(call: FaultCall) -> Iterator[StoryEntry]:
     for move in call_moves(call):
-        yield StoryEntry(move.at, "move", move.get_to_state_display(), move.why, move.by_name)
+        # What runs by a schedule has the name of its job.
+        by = "by itself" if move.by_kind == "system" else move.by_name
+        yield StoryEntry(move.at, "move", move.get_to_state_display(), move.why, by)
 
 
 def _givings(call: FaultCall) -> Iterator[StoryEntry]:
@@ -124,7 +126,10 @@ def _traces(call: FaultCall) -> Iterator[StoryEntry]:
 
 def _trace_end(trace: Trace) -> tuple[str, str]:
     came = OUTCOMES.get(trace.outcome, trace.outcome).lower()
-    return f"The trace ended: {came}", f"{trace.reason} ({trace.observation_count} observations)"
+    return (
+        f"The trace ended: {came}",
+        f"{plain_reason(trace.reason)} ({trace.observation_count} observations)",
+    )
 
 
 def _repairs(call: FaultCall) -> Iterator[StoryEntry]:

@@ -18,9 +18,9 @@ from core.accounts.actor import Actor
 from core.pages.access import may_change, may_rule, office_page, page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
+from faults.left_words import place_words
 from faults.models.trouble import FlagState, Inspection, InspectionResult, TroubleFlag
 from faults.pages.fields import SAY, refuse_readers
-from faults.pages.left_words import place_words
 from faults.selectors.trouble import (
     flag_get,
     flag_list,

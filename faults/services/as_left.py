@@ -15,6 +15,7 @@ from core.clock import now
 from core.locking import locked, locked_one
 from core.problems import Conflict, Defect, Invalid
 from faults.left_things import LeftThing, left_things
+from faults.left_words import left_words
 from faults.models.as_left import AsLeftAnswer, AsLeftItem, LeftAnswerKind, LeftKind
 from faults.models.call import FaultCall
 from faults.models.trace import Trace
@@ -146,7 +147,7 @@ def refuse_unanswered(held: FaultCall, answers: Sequence[LeftAnswer], *, closing
 def _raise_unanswered(items: Sequence[AsLeftItem]) -> None:
     """Raise Invalid that lists things left."""
     defects = [
-        Defect("/left", f"{item.key} is left and not answered", "restored, or kept with a reason")
+        Defect("/left", f"not answered: {left_words(item)}", "restored, or kept with a reason")
         for item in items
     ]
     told = [

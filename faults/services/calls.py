@@ -12,7 +12,7 @@ from core.clock import now
 from core.models.accounts import Crew, Person
 from core.problems import Conflict, Defect, Invalid
 from faults.models.call import FaultCall
-from faults.models.event import FaultEvent
+from faults.models.event import EventKind, FaultEvent
 from faults.models.trace import Trace
 from faults.services.call_details import CallDetails
 from faults.services.call_moves import (
@@ -75,7 +75,11 @@ def call_from_event(*, event: FaultEvent, where: Where, by: Actor) -> FaultCall:
     call = new_call(where, by)
     call.opened_at = event.at
     call.opened_by_event = event
-    call_write(call=call, by=by, why=f"{event.kind} reported by {event.source_name}"[:MOST_WORDS])
+    call_write(
+        call=call,
+        by=by,
+        why=f"{EventKind(event.kind).label} reported by {event.source_name}"[:MOST_WORDS],
+    )
     return call
 
 

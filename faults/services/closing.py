@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from core.problems import Defect, Invalid
 from faults.left_things import SPOILS_A_TEST
+from faults.left_words import left_words
 from faults.models.call import CallMove, FaultCall
 from faults.models.event import EventKind, FaultEvent
 from faults.models.repair import Repair
@@ -59,5 +60,5 @@ def why_test_does_not_stand(call: FaultCall, test: ReturnTest | None) -> str:
         return "an overcurrent message came after the return test"
     spoils = left_live(call.path_id).filter(kind__in=SPOILS_A_TEST).first()
     if spoils is not None:
-        return f"{spoils.key} is on the path"
+        return f"left on the path: {left_words(spoils)}"
     return ""

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
 from django.db.models import Max, Q, QuerySet
@@ -87,7 +88,8 @@ class CallsInHand:
     def opened_again(self, held: FaultCall, event: FaultEvent, by: Actor) -> FaultCall:
         """A locked call whose return test an overcurrent belies: open again and linked to the
         repair that did not hold. Where another call is open on the path, that one shows it."""
-        why = f"an overcurrent message of {event.at:%Y-%m-%d %H:%M} UTC came after the return test"
+        at = event.at.astimezone(ZoneInfo(held.property.time_zone))
+        why = f"an overcurrent message of {at:%-d %b %Y, %H:%M} came after the return test"
         repair = newest_repair(held)
         try:
             move = Move(CallState.REPORTED, why)

@@ -36,6 +36,7 @@ from faults.trace_snapshot import (
 )
 from faults.tracing.observations import Strike
 from faults.tracing.plausible import readings_doubted
+from faults.tracing.rig import ACTS
 from faults.tracing.rig_places import places_unknown
 from sites.field_checks import line_defects, refuse_defects
 
@@ -223,10 +224,14 @@ def _reckoned(trace: Trace, arrival: _Arrival) -> _Reckoned:
     waits = _is_waiting(rows, arrival.row)
     if apart is not None and not waits and not late:
         raise _refused(apart, next_document(trace, before), legal_dos(before.fold))
-    warnings = [LATE] if late else []
+    name = arrival.row.client_id
+    after_end = any(one.name == name for one in snapshot.fold.after_end)
+    # What puts the rig back is done after the end as it should be: it is not late.
+    puts_back = after_end and entry.observation.do in ACTS
+    warnings = [LATE] if late and not puts_back else []
     doubts = readings_doubted(before.fold.session.problem, entry.observation)
     warnings += [f"{one.words}: look at the meter and its range once more." for one in doubts]
-    if any(one.name == arrival.row.client_id for one in snapshot.fold.after_end):
+    if after_end and not puts_back:
         warnings.append(AFTER_END)
     if apart is not None:
         waiting = " It is looked at again when earlier ones arrive." if waits else ""
@@ -320,9 +325,9 @@ def _write(
 def _words(row: ObservationRow, *, late: bool) -> str:
     """What came in, for the record of what followed from it."""
     if row.voids:
-        words = f"{row.voids} was withdrawn"
+        words = "an answer of the trace was withdrawn"
     else:
-        words = f"{row.body['do']} {row.client_id} came in"
+        words = "an answer of the trace came in"
     why = row.body.get("why")
     words = f"{words} after the end of the trace" if late else words
     return f"{words}: {why}" if why else words

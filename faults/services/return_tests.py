@@ -14,6 +14,7 @@ from core.locking import locked_one
 from core.problems import Conflict, Defect, Stale
 from faults.forms.known import meter_document
 from faults.left_things import SPOILS_A_TEST
+from faults.left_words import left_words
 from faults.models.call import CallMove, FaultCall
 from faults.models.return_test import ReturnTest, ReturnTestLeg, SoundSource
 from faults.services.as_left import left_live
@@ -150,7 +151,7 @@ def _judged(should: list[LegExpectation], readings: ReturnReadings) -> list[_Jud
 
 def _failures(held: FaultCall, readings: ReturnReadings, judged: list[_Judged]) -> Iterator[str]:
     spoils = left_live(held.path_id).filter(kind__in=SPOILS_A_TEST)
-    yield from (f"{item.key} is on the path" for item in spoils)
+    yield from (f"left on the path: {left_words(item)}" for item in spoils)
     if not readings.coil_out:
         yield "the series coil is in"
     if readings.message_shown:

@@ -10,6 +10,7 @@ from core.changes.record import change_record
 from core.clock import now
 from faults.forms.observation import observation_document
 from faults.forms.place import place_document
+from faults.left_words import place_words, plain_reason
 from faults.models.call import FaultCall
 from faults.models.trace import Finding, Trace
 from faults.services.as_left import as_left_follow
@@ -95,7 +96,9 @@ def _follow(settling: Settling, fold: Fold) -> None:
     suspect = fold.session.state.proving
     to = CallState.TRACING if suspect is None else CallState.NARROWED
     if settling.call.state in MOVED_BY_TRACE:
-        why = f"suspected: {suspect}" if suspect is not None else "nothing is suspected any more"
+        why = "nothing is suspected any more"
+        if suspect is not None:
+            why = f"suspected: {place_words(place_document(suspect))}"
         settling.moved(to, why)
 
 
@@ -181,8 +184,9 @@ def call_state_after(verdict: Verdict) -> CallState:
 
 def ending_words(verdict: Verdict) -> str:
     """The ending of a trace in a line."""
-    words = f"the trace ended {verdict.outcome}"
-    return f"{words}: {verdict.reason}" if verdict.reason else words
+    words = f"the trace ended {verdict.outcome.replace('-', ' ')}"
+    reason = plain_reason(verdict.reason)
+    return f"{words}: {reason}" if reason else words
 
 
 def findings_write(trace: Trace, fold: Fold, verdict: Verdict) -> None:

@@ -7,8 +7,8 @@ from django.urls import reverse
 from core.accounts.actor import Role
 from core.models import Contractor
 from core.tenancy.scope import contractor_scope
+from faults.left_words import left_words
 from faults.models.as_left import LeftKind
-from faults.pages.left_words import left_words
 from faults.services.as_left import LeftThing, as_left_add
 from tests.conftest import person_of
 from tests.faults.hunts import Hunt

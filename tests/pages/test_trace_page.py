@@ -246,6 +246,7 @@ def test_after_the_end_what_stands_open_is_put_back_from_the_page(
         fields = posted_fields(page, "/answer")
         seen.append(json.loads(fields["asked"])["do"])
         assert browser.post(address(hunt, "/answer"), fields).status_code == 302
+        assert "late" not in text_of(browser.get(address(hunt)))
     assert seen == ["power", "fit_coil"]
     left = step_of(hunt)["as_left"]
     assert (left["power"], left["coil"], left["isolated"]) == (False, False, [])

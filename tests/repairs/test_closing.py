@@ -88,7 +88,10 @@ def test_what_is_open_or_isolated_fails_the_test_until_it_is_put_back(by: Actor)
         as_left_add(call=call, thing=LeftThing(kind, name), by=by)
     as_left_add(call=call, thing=LeftThing(LeftKind.LID_UP, "N1"), by=by)
     test = return_test(call, by)
-    assert test.failures == ["joint-open:S1/to is on the path", "isolated:device:D5 is on the path"]
+    assert test.failures == [
+        "left on the path: Joint of cable run S1 open at its “to” end",
+        "left on the path: Out of the path: device D5",
+    ]
     as_left_answer(call=call, answers=answers_for(call, "restored", ""), by=by)
     assert return_test(call, by).passed
 
@@ -140,7 +143,7 @@ def after_tracing(call: FaultCall, by: Actor) -> None:
     [
         (after_repair, "a repair came after"),
         (after_message, "an overcurrent message came after"),
-        (after_opening, "joint-open:S1/to is on the path"),
+        (after_opening, "left on the path: Joint of cable run S1 open"),
         (after_tracing, "went back to work"),
     ],
 )

@@ -81,7 +81,7 @@ def by_a_late_message(call: FaultCall, by: Actor) -> None:
         (
             by_a_late_message,
             "reported",
-            "an overcurrent message of 2026-06-10 07:10 UTC came after the return test",
+            "an overcurrent message of 10 Jun 2026, 09:10 came after the return test",
         ),
     ],
 )
