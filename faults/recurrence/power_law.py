@@ -52,8 +52,9 @@ def _fits(sums: FailureSums, failures: FailureTimes, level: float) -> PowerLaws:
     spread = np.where(some, logs, np.nan)
     shape = np.where(some, counted, 1.0)
     beta = whole / spread
-    # Two failures close to the end give a huge β: T^β is then infinite and λ 0, to all digits.
-    with np.errstate(invalid="ignore", over="ignore"):
+    # Two failures close to the end give a huge β: to all digits T^β is then infinite and λ 0, or,
+    # where T counts less than one unit of time, T^β is 0 and λ without bound.
+    with np.errstate(invalid="ignore", over="ignore", divide="ignore"):
         lam = whole / np.where(some, failures.end, np.nan) ** beta
     return PowerLaws(
         failures=whole,

@@ -96,6 +96,17 @@ def test_the_unit_of_time_scales_rates_and_changes_no_chance(seed: int, factor: 
     assert scaled_weibull.scale == pytest.approx(factor * weibull.scale, rel=1e-8)
 
 
+@pytest.mark.parametrize(("end", "rate"), [(1e-3, np.inf), (1e3, 0.0)])
+def test_a_shape_past_all_digits_keeps_its_place_in_any_unit_of_time(
+    end: float, rate: float
+) -> None:
+    """Two failures a thousandth before the end: β some 2,000, λ past what a float holds."""
+    failures = FailureTimes.of([0, 0], [0.999 * end, 0.9995 * end], [end])
+    laws = fit_power_laws(failures)
+    assert laws.beta[0] == pytest.approx(2.0 / -np.log(0.999 * 0.9995), rel=1e-9)
+    assert laws.lam[0] == rate
+
+
 @settings(max_examples=30)
 @given(seeds, st.floats(0.1, 0.9), st.booleans())
 def test_a_unit_cut_in_two_records_is_the_same_unit(seed: int, share: float, told: bool) -> None:
