@@ -8,7 +8,10 @@ import numpy as np
 
 from faults.recurrence.assess import Assessment, PathScan, PeerGroup
 from faults.recurrence.callback_history import CrewCallBacks
+from faults.recurrence.checked import RecurrenceError
 from faults.recurrence.history import History, Questions
+from faults.recurrence.inspections import power_law_to_chance
+from faults.recurrence.power_law import cramer_von_mises, mean_time_at_end
 from faults.recurrence.renewal import RepairOrRenew
 
 _STATES = ("dry", "wet", "storm")
@@ -67,10 +70,10 @@ def _group_lines(group: PeerGroup, questions: Questions, unit: str) -> Iterator[
         )
     mcf = group.cumulative
     if mcf is not None:
-        yield (
-            f"  failures of a unit by {mcf.age[-1]:.4g} {unit} energised: "
-            f"{_three(mcf.mean[-1], mcf.low[-1], mcf.high[-1])}"
-        )
+        yield f"  failures of a part by age, in {unit} energised (mean, limits, parts so old):"
+        steps = zip(mcf.age, mcf.mean, mcf.low, mcf.high, mcf.at_risk, strict=True)
+        for age, mean, low, high, at_risk in steps:
+            yield f"    {age:.6g}: {_three(mean, low, high)}, {at_risk}"
     if group.life is not None:
         (low, high), (scale_low, scale_high) = group.life.limits(questions.level)
         yield (
@@ -116,7 +119,7 @@ def _unit_lines(
         f"  against peers p {found.flags.p_value[number]:.4g}, adjusted "
         f"{found.flags.adjusted[number]:.4g} (q {questions.q:g})"
     )
-    yield from _trend_lines(found, number)
+    yield from _trend_lines(history, questions, found, number)
     pace = exposure / max(exposed.clocks[number].total, 1e-300)
     energised = float(found.look_after[number]) / pace if pace > 0.0 else np.inf
     yield (
@@ -127,8 +130,16 @@ def _unit_lines(
         yield from _renewal_lines(found.renewals[number], unit)
 
 
-def _trend_lines(found: Assessment, number: int) -> Iterator[str]:
-    trend, laws = found.trend, found.laws
+def _trend_lines(
+    history: History, questions: Questions, found: Assessment, number: int
+) -> Iterator[str]:
+    trend, laws, unit = found.trend, found.laws, history.time_unit
+    renewed = found.parts.renewed[number]
+    if len(renewed):
+        yield (
+            f"  part in place put in at {renewed[-1]:.6g} {unit} energised, replaced "
+            f"{len(renewed)} times; what follows is this part's"
+        )
     if trend.counted[number] == 0:
         return
     yield (
@@ -143,6 +154,27 @@ def _trend_lines(found: Assessment, number: int) -> Iterator[str]:
             f"{_three(laws.beta[number], laws.beta_low[number], laws.beta_high[number])}, "
             f"without bias {laws.beta_modified[number]:.6g}, lambda {laws.lam[number]:.6g}"
         )
+        yield from _law_lines(questions, found, number, unit)
+
+
+def _law_lines(questions: Questions, found: Assessment, number: int, unit: str) -> Iterator[str]:
+    """What a power law of two failures or more says: how well it fits, and what is ahead."""
+    failures, laws = found.parts.in_place, found.laws
+    at, end = failures.at[failures.unit == number], float(failures.end[number])
+    if len(at) < 2 or failures.ends_with_failure[number]:
+        return
+    yield f"  distance from the power law (Cramér–von Mises): {cramer_von_mises(at, end):.4f}"
+    modified = float(laws.beta_modified[number])
+    try:
+        mean = mean_time_at_end(len(at), end, modified, questions.level)
+        told = _three(mean.value, mean.low, mean.high)
+    except RecurrenceError:
+        told = f"{end / (len(at) * modified):.4g} (too few failures for limits)"
+    yield f"  time between failures now: {told} {unit} energised"
+    lam, beta = float(laws.lam[number]), float(laws.beta[number])
+    if 0.0 < lam < np.inf:
+        ahead = power_law_to_chance(lam, beta, end, questions.look_at_chance)
+        yield f"  by its trend, look again after {ahead:.4g} {unit} energised"
 
 
 def _renewal_lines(answer: RepairOrRenew, unit: str) -> Iterator[str]:

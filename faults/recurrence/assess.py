@@ -20,6 +20,7 @@ from faults.recurrence.flags import (
 from faults.recurrence.history import DEVICE, SEGMENT, History, Questions
 from faults.recurrence.inspections import exposure_to_chance
 from faults.recurrence.lifetimes import Lives, WeibullFit, fit_weibull, part_lives
+from faults.recurrence.part_clock import PartClocks, fitted_readings, part_clocks
 from faults.recurrence.peers import PeerRates, fit_peers
 from faults.recurrence.poisson_limits import Limits, rate_limits
 from faults.recurrence.power_law import PowerLaws, fit_power_laws
@@ -71,6 +72,7 @@ class Assessment:
     """All results, arrays by unit; see the packages' modules for each."""
 
     exposed: Exposed
+    parts: PartClocks
     group: Wholes
     groups: tuple[PeerGroup, ...]
     raw: Limits
@@ -92,7 +94,8 @@ def assess(history: History, questions: Questions) -> Assessment:
     """
     if not history.places:
         raise RecurrenceError("places: expected at least one")
-    exposed = exposed_units(history)
+    exposed = exposed_units(history, questions.level)
+    parts = part_clocks(history, exposed)
     names, group = np.unique(
         [history.places[one].peers for one in exposed.head.tolist()], return_inverse=True
     )
@@ -111,21 +114,24 @@ def assess(history: History, questions: Questions) -> Assessment:
     usual = float(np.mean([flags.peers[int(number)].dispersion for number in group]))
     return Assessment(
         exposed=exposed,
+        parts=parts,
         group=group,
         groups=tuple(
-            _peer_group(history, questions, exposed, str(name), np.flatnonzero(group == n), fits[n])
+            _peer_group(
+                history, questions, exposed, parts, (str(name), np.flatnonzero(group == n), fits[n])
+            )
             for n, name in enumerate(names)
         ),
         raw=rate_limits(exposed.counts, exposed.exposure, questions.level),
         shrunk=shrunk,
         levels=_levels(history, exposed, expected, questions.level),
         flags=flags,
-        trend=trend_tests(exposed.failures),
-        laws=fit_power_laws(exposed.failures, questions.level),
+        trend=trend_tests(parts.in_place),
+        laws=fit_power_laws(parts.in_place, questions.level),
         scans=_scans(history, questions, exposed, expected, usual),
         call_backs=crew_call_backs(history, questions, exposed, [fits[n] for n in group]),
         look_after=exposure_to_chance(shrunk, questions.look_at_chance),
-        renewals=_renewals(questions, exposed),
+        renewals=_renewals(questions, exposed, parts.in_place),
     )
 
 
@@ -164,19 +170,11 @@ def _peer_group(
     history: History,
     questions: Questions,
     exposed: Exposed,
-    name: str,
-    units: Wholes,
-    fit: PeerRates,
+    parts: PartClocks,
+    fit: tuple[str, Wholes, PeerRates],
 ) -> PeerGroup:
-    own = np.isin(exposed.failures.unit, units)
-    number = np.full(len(exposed.counts), -1)
-    number[units] = np.arange(len(units))
-    failures = FailureTimes(
-        number[exposed.failures.unit[own]],
-        exposed.failures.at[own],
-        exposed.failures.end[units],
-        exposed.failures.ends_with_failure[units],
-    )
+    name, units, peers = fit
+    failures = _of_parts(parts, units)
     lives = _lives(history, exposed, units)
     life = best = limits = None
     if len(np.unique(lives.age[lives.ended])) > 1:
@@ -188,9 +186,9 @@ def _peer_group(
     return PeerGroup(
         name=name,
         units=units,
-        fit=fit,
+        fit=peers,
         trend=pooled_trend(failures),
-        cumulative=cumulative_mean(failures, questions.level) if np.any(own) else None,
+        cumulative=cumulative_mean(failures, questions.level) if len(failures.at) else None,
         lives=lives,
         life=life,
         renewal_age=best,
@@ -198,20 +196,27 @@ def _peer_group(
     )
 
 
+def _of_parts(parts: PartClocks, units: Wholes) -> FailureTimes:
+    """The failures of all parts that some units have had, each part a unit of its own."""
+    every, chosen = parts.all, np.flatnonzero(np.isin(parts.unit_of, units))
+    own = np.isin(every.unit, chosen)
+    number = np.full(len(parts.unit_of), -1)
+    number[chosen] = np.arange(len(chosen))
+    return FailureTimes(
+        number[every.unit[own]],
+        every.at[own],
+        every.end[chosen],
+        every.ends_with_failure[chosen],
+    )
+
+
 def _lives(history: History, exposed: Exposed, units: Wholes) -> Lives:
     """Lives of the parts of some units, on their clocks."""
-    fitted: dict[int, list[float]] = {int(unit): [] for unit in units}
-    for place, parts in zip(history.places, exposed.descent.parts, strict=True):
-        for unit, _ in parts:
-            fitted.get(unit, []).extend(place.fitted)
-    for failure, unit in zip(history.failures, exposed.descent.of_failure.tolist(), strict=True):
-        if failure.renewed and unit in fitted:
-            fitted[unit].append(failure.at)
+    fitted = fitted_readings(history, exposed)
     ages, ended = [np.zeros(0)], [np.zeros(0, dtype=np.bool_)]
-    for unit, times in fitted.items():
-        clock = exposed.clocks[unit]
+    for unit in units.tolist():
         own = exposed.failures.at[exposed.failures.unit == unit]
-        lives = part_lives(clock.at(np.array(times)).tolist(), own, clock.total)
+        lives = part_lives(fitted[unit].tolist(), own, exposed.clocks[unit].total)
         ages.append(lives.age)
         ended.append(lives.ended)
     return Lives(np.concatenate(ages), np.concatenate(ended))
@@ -281,18 +286,21 @@ def _links(history: History, exposed: Exposed) -> set[tuple[int, int]]:
     return found
 
 
-def _renewals(questions: Questions, exposed: Exposed) -> dict[int, RepairOrRenew]:
-    """Repair or renew for each unit that failed at least three times: fewer show no trend."""
+def _renewals(
+    questions: Questions, exposed: Exposed, in_place: FailureTimes
+) -> dict[int, RepairOrRenew]:
+    """Repair or renew for each unit whose part in place failed at least three times: fewer show
+    no trend."""
     if questions.costs is None:
         return {}
-    sums = failure_sums(exposed.failures)
+    sums = failure_sums(in_place)
     answers = {}
     for unit in np.flatnonzero((sums.counted >= 3) & (sums.logs > 0.0)).tolist():
         clock = exposed.clocks[unit]
         watched = float(clock.on.stop[-1] - clock.on.start[0])
         # What is energised of the time ahead is taken as it was so far.
         horizon = questions.horizon * clock.total / watched
-        worn = WornUnit(int(sums.counted[unit]), clock.total, float(sums.logs[unit]))
+        worn = WornUnit(int(sums.counted[unit]), float(in_place.end[unit]), float(sums.logs[unit]))
         rng = np.random.default_rng([questions.seed, 3, unit])
         answers[unit] = repair_or_renew(worn, horizon, questions.costs, rng, level=questions.level)
     return answers

@@ -41,8 +41,10 @@ class Exposed:
         return float(self.exposure[unit]) * run / clock.total if clock.total > 0.0 else 0.0
 
 
-def exposed_units(history: History) -> Exposed:
-    """Exposure, failures and clocks of all units. O(places × spans + failures).
+def exposed_units(history: History, level: float = 0.95) -> Exposed:
+    """Exposure, failures and clocks of all units; ``level`` of the weather's limits.
+
+    O(places × spans + failures).
 
     Raises RecurrenceError for a failure of a place that was not watched, or not energised before.
     """
@@ -62,7 +64,7 @@ def exposed_units(history: History) -> Exposed:
     reading = _readings(history, descent, unit_clocks, at)
     total = np.array([clock.total for clock in unit_clocks])
     failures = FailureTimes.of(descent.of_failure, reading, total, ends_with)
-    factors = _factors(history, descent, energised, at)
+    factors = _factors(history, descent, energised, at, level)
     return Exposed(
         descent=descent,
         names=tuple(" + ".join(places[one].name for one in ends) for ends in descent.ends),
@@ -119,7 +121,9 @@ def _readings(
     return readings
 
 
-def _factors(history: History, descent: Descent, energised: Floats, at: Floats) -> StateFactors:
+def _factors(
+    history: History, descent: Descent, energised: Floats, at: Floats, level: float
+) -> StateFactors:
     """What wet ground and storms do; a failure in a state its unit never was in counts as dry.
 
     That happens to a failure reported while its path was off: what the weather did then is not
@@ -132,4 +136,4 @@ def _factors(history: History, descent: Descent, energised: Floats, at: Floats) 
     np.add.at(failed, (descent.of_failure, state), 1)
     # All wet, never dry: such a unit's failures say nothing about one state against another.
     told = ~np.any((failed > 0) & (energised <= 0.0), axis=1)
-    return fit_state_factors(failed[told], energised[told])
+    return fit_state_factors(failed[told], energised[told], level)

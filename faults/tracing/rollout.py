@@ -23,6 +23,9 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 CANDIDATES = 10
+MARGIN = 0.015
+"""By how much a visit must beat the one the screen would take: the cells are coarse, and what they
+tell within a per cent or two is their own error."""
 STOPS = 44
 SURE = 0.95
 TELLS = 0.5
@@ -76,6 +79,9 @@ def roll_out(
     firsts = [k for k, i in enumerate(stops) if i in set(order[:CANDIDATES].tolist())]
     costs = [table.cost_of_first(k) for k in firsts]
     best = int(np.argmin(costs))
+    screened_best = firsts.index(stops.index(int(order[0])))
+    if costs[best] > (1.0 - MARGIN) * costs[screened_best]:
+        best = screened_best
     chosen = table.visits[firsts[best]]
     return Rolled(
         node=chosen.node,

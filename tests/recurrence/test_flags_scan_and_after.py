@@ -15,7 +15,6 @@ from faults.recurrence.flags import LARGE_GROUP, FlagParams, flag_units, peer_p_
 from faults.recurrence.funnel import ratio_funnel, share_funnel
 from faults.recurrence.inspections import (
     exposure_to_chance,
-    levelled_visits,
     power_law_to_chance,
     predicted_chance,
 )
@@ -229,25 +228,6 @@ def test_a_look_is_due_when_its_chance_is_reached() -> None:
     ahead_of_trend = power_law_to_chance(0.01, 1.8, 30.0, 0.25)
     more = expected_failures(0.01, 1.8, 30.0, 30.0 + ahead_of_trend)
     assert more == pytest.approx(-np.log(0.75))
-
-
-def test_no_look_is_lost_or_doubled() -> None:
-    rng = np.random.default_rng(11)
-    due, owner = rng.integers(0, 20, 300), rng.integers(0, 15, 300)
-    weeks = [frozenset(range(10, 45)) for _ in range(15)]
-    visits = levelled_visits(due, owner, 12, open_weeks=weeks)
-    looks = [look for visit in visits for look in visit.looks]
-    assert sorted(looks) == list(range(300))
-    load: dict[int, int] = {}
-    for visit in visits:
-        load[visit.week] = load.get(visit.week, 0) + len(visit.looks)
-        assert 10 <= visit.week % 52 < 45
-        assert {int(owner[look]) for look in visit.looks} == {visit.property}
-        first = min(int(due[look]) for look in visit.looks)
-        assert visit.week == first + visit.late
-    assert max(load.values()) <= 12
-    with pytest.raises(RecurrenceError, match="never open"):
-        levelled_visits([1], [0], 1, open_weeks=[frozenset()])
 
 
 def test_renewing_never_pays_where_nothing_wears() -> None:

@@ -18,6 +18,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from faults.forms.histories import histories_defects, read_histories
+from faults.management.statistics_lines import assessment_lines
 from faults.recurrence.assess import assess
 from faults.recurrence.drawing import Bars, Curve, Marks, Plot, plot_svg
 from faults.recurrence.same_place import SamePlace
@@ -199,6 +200,20 @@ def test_the_demo_is_told_unit_by_unit_with_plots(tmp_path: Path) -> None:
         root = ET.fromstring(plot.read_text(encoding="utf-8"))  # noqa: S314 - our own drawing
         assert root.find("{http://www.w3.org/2000/svg}title") is not None
         assert "nan" not in plot.read_text(encoding="utf-8")
+
+
+def test_every_statistic_of_the_part_in_place_and_of_all_parts_is_printed() -> None:
+    history, questions = read_histories(load_document(DEMO))
+    found = assess(history, questions)
+    told = "\n".join(assessment_lines(history, questions, found))
+    steps = sum(len(group.cumulative.age) for group in found.groups if group.cumulative)
+    assert len(re.findall(r"^    [\d.e+]+: .* to .*\), \d+$", told, re.MULTILINE)) == steps > 20
+    replaced = [times for times in found.parts.renewed if len(times)]
+    assert told.count("part in place put in at") == len(replaced) > 0
+    now = found.parts.in_place
+    often = [n for n in range(len(now.end)) if np.sum(now.unit == n) >= 2]
+    for words in ("time between failures now", "Cramér–von Mises", "by its trend, look again"):
+        assert told.count(words) == len(often) > 0
 
 
 def test_same_history_same_answer_and_neighbours_count_in_the_rule() -> None:

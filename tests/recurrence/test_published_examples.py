@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from statsmodels.stats.multitest import multipletests
 
 from faults.recurrence.cumulative import cumulative_mean, stacked
 from faults.recurrence.flags import adjusted_p_values
 from faults.recurrence.lifetimes import fit_weibull
-from faults.recurrence.peers import PeerData, fit_peers
+from faults.recurrence.peers import PeerData, PeerRates, fit_peers
 from faults.recurrence.poisson_limits import garwood_limits
-from faults.recurrence.power_law import cramer_von_mises, fit_power_laws, mean_time_at_end
+from faults.recurrence.power_law import (
+    cramer_von_mises,
+    expected_failures,
+    fit_power_laws,
+    mean_time_at_end,
+)
 from faults.recurrence.rates import rates_by_level, shrunk_rates
 from faults.recurrence.renewal import Costs, minimal_repair_age
 from faults.recurrence.scan import log_likelihood_ratio
@@ -62,13 +68,37 @@ def test_power_law_of_the_case_study() -> None:
     law = fit_power_laws(case_study())
     assert law.beta[0] == pytest.approx(want["beta_mle"], abs=1e-7)
     assert law.lam[0] == pytest.approx(want["lambda_mle"], abs=1e-7)
-    assert law.beta_modified[0] == pytest.approx(want["b_unbiased"], abs=1e-6)
+    b = float(law.beta_modified[0])
+    assert b == pytest.approx(want["b_unbiased"], abs=1e-6)
+    assert 1.0 - b == pytest.approx(limits["one_less_b"], abs=1e-6)
+    # The handbook's a: with b in place of the likeliest β, so that ten failures are expected.
+    assert expected_failures(limits["a"], b, 0.0, CASE_STUDY_END) == pytest.approx(10.0, rel=1e-5)
     made = mean_time_at_end(10, CASE_STUDY_END, float(law.beta_modified[0]), 0.80)
     assert made.value == pytest.approx(want["mtbf_end_unbiased"], abs=1e-3)
     assert made.high == pytest.approx(limits["mtbf_high"], abs=1e-3)
     assert made.low == pytest.approx(limits["mtbf_low_of_the_formula"], abs=1e-3)
     found = cramer_von_mises(CASE_STUDY, CASE_STUDY_END)
     assert found == pytest.approx(limits["cramer_von_mises"], abs=1e-7)
+
+
+def test_a_unit_whose_watch_ended_with_its_last_failure() -> None:
+    """Failure truncation as two worked examples of a package have it: every digit of the trend;
+    the mean time at the end is T/(n β)."""
+    check = CHECKS["C12"]
+    want, times = check["expected"], np.cumsum(check["inputs"]["gaps"])
+    thirty = FailureTimes.of([0] * len(times), times, [times[-1]], [True])
+    assert trend_tests(thirty).laplace[0] == pytest.approx(want["laplace"], abs=1e-8)
+    law = fit_power_laws(thirty)
+    assert law.beta[0] == pytest.approx(want["beta"], abs=1e-8)
+    assert law.lam[0] == pytest.approx(want["lambda"], rel=1e-8)
+    at = check["inputs"]["growth_times"]
+    growth = fit_power_laws(FailureTimes.of([0] * len(at), at, [at[-1]], [True]))
+    beta, lam = float(growth.beta[0]), float(growth.lam[0])
+    assert beta == pytest.approx(want["growth_beta"], abs=1e-8)
+    assert lam == pytest.approx(want["growth_lambda"], rel=1e-8)
+    assert expected_failures(lam, beta, 0.0, at[-1]) == pytest.approx(len(at))
+    assert at[-1] / len(at) == want["mtbf_cumulative"]
+    assert at[-1] / (len(at) * beta) == pytest.approx(want["mtbf_instant"], abs=1e-4)
 
 
 def test_mean_cumulative_function_of_five_machines() -> None:
@@ -125,6 +155,41 @@ def test_pumps_as_printed_in_a_manual() -> None:
         assert data.log_likelihood(peers.mean, peers.dispersion * nearby) < peers.log_likelihood
 
 
+def test_pumps_by_full_bayes() -> None:
+    """The likelihood away from its top, and posteriors for any peers: both under the hyperpriors
+    of the manual, integrated over a grid of (ln α, ln β)."""
+    want = CHECKS["C3b"]["expected"]
+    data = PeerData(PUMP_FAILURES, PUMP_HOURS)
+    logs = np.linspace(-4.5, 2.5, 141)
+    log_weight = np.array(
+        [
+            [
+                data.log_likelihood(np.exp(a - b), np.exp(-a))
+                + (a - np.exp(a))  # Exp(1) of α, and dα = α d ln α
+                + (0.1 * b - np.exp(b))  # Gamma(0.1, 1) of β alike
+                for b in logs
+            ]
+            for a in logs
+        ]
+    )
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    alpha, beta = np.exp(logs), np.exp(logs)
+    of_alpha, of_beta = weight.sum(axis=1), weight.sum(axis=0)
+    assert of_alpha @ alpha == pytest.approx(want["alpha"], rel=5e-3)
+    assert of_beta @ beta == pytest.approx(want["beta"], rel=5e-3)
+    spread = np.sqrt(of_alpha @ alpha**2 - (of_alpha @ alpha) ** 2)
+    assert spread == pytest.approx(want["alpha_sd"], rel=5e-3)
+    spread = np.sqrt(of_beta @ beta**2 - (of_beta @ beta) ** 2)
+    assert spread == pytest.approx(want["beta_sd"], rel=5e-3)
+    theta = np.zeros(len(PUMP_FAILURES))
+    some = np.argwhere(weight > 1e-7)
+    for a, b in some.tolist():
+        peers = PeerRates(alpha[a] / beta[b], 1.0 / alpha[a], 0.0, len(theta))
+        theta += weight[a, b] * shrunk_rates(PUMP_FAILURES, PUMP_HOURS, peers).mean
+    assert theta / weight[weight > 1e-7].sum() == pytest.approx(want["theta"], rel=5e-3)
+
+
 def test_minimal_repair() -> None:
     """Barlow and Hunter: cm is one repair, cr the renewal."""
     check = CHECKS["C5"]
@@ -141,6 +206,10 @@ def test_benjamini_and_hochbergs_own_example() -> None:
     adjusted = adjusted_p_values(check["inputs"]["p"])
     assert adjusted == pytest.approx(check["expected"]["adjusted"], abs=1e-9)
     assert int(np.sum(adjusted <= check["inputs"]["q"])) == check["expected"]["rejected"]
+    # The paper's point: what holds the chance of any false one rejects fewer.
+    for stricter in ("bonferroni", "simes-hochberg"):
+        found = multipletests(check["inputs"]["p"], check["inputs"]["q"], stricter)[0]
+        assert int(found.sum()) == check["expected"]["bonferroni"] == 3
 
 
 @pytest.mark.parametrize("level", ["0.9", "0.95", "0.99"])
