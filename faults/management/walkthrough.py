@@ -18,7 +18,7 @@ from faults.tracing.observations import (
     RunStation,
 )
 from faults.tracing.rig_places import nodes_of_place
-from faults.tracing.step import AsLeft, Expectation, Step, Verdict
+from faults.tracing.step import LEAST_TOLD, AsLeft, Expectation, Step, Verdict, headline
 from sites.network.elements import WirePath
 from sites.network.faults import Place
 
@@ -112,8 +112,11 @@ class Walkthrough:
 
     def verdict_lines(self, verdict: Verdict) -> Iterator[str]:
         """How it ended, what is found, and what stands open; the verdict is the last line."""
-        if verdict.reason:
-            yield from _block("because  ", verdict.reason)
+        why, head = verdict.reason, ""
+        if verdict.outcome == "unproved":
+            head, why = headline(verdict.reason)
+        if why:
+            yield from _block("because  ", why)
         yield from _block("as left  ", as_left_words(verdict.as_left))
         found = "; ".join(
             f"{self.place(f.at)} ({f.kind}, chance {f.chance:.4f}{', proved' if f.proved else ''})"
@@ -122,7 +125,7 @@ class Walkthrough:
         search = verdict.search_minutes
         searched = "never suspected" if search is None else f"suspected after {search:.1f} min"
         yield (
-            f"{_OUTCOME[verdict.outcome]}: {found or 'no place'}. "
+            f"{_OUTCOME[verdict.outcome]}{f' ({head})' if head else ''}: {found or 'no place'}. "
             f"{verdict.observations} observations, {searched}, {verdict.minutes:.1f} min in all."
         )
 
@@ -148,8 +151,10 @@ class Walkthrough:
         return "; ".join(told[:_MOST_EXPECTED]) + (f"; and {more} more" if more > 0 else "")
 
     def _suspected(self, step: Step) -> str:
-        first = step.suspects[:_MOST_SUSPECTS]
-        return "; ".join(f"{self.place(s.at)} {s.chance:.3f}" for s in first) + " (before this)"
+        told = [f"{self.place(one.at)} {one.chance:.3f}" for one in step.suspects]
+        rest = step.other_suspects_chance
+        told += [f"all others together {rest:.3f}"] if rest >= LEAST_TOLD else []
+        return "; ".join(told) + " (before this)"
 
 
 def answer_words(observation: Observation) -> str:

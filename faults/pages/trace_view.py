@@ -13,7 +13,7 @@ from faults.models.as_left import AsLeftItem, LeftKind
 from faults.models.trace import Trace
 from faults.pages.answers import WITH_CURRENT, WITH_MESSAGE, asked_of, blank_answer, names_of_next
 from faults.pages.leaving import left_lines
-from faults.pages.words import OUTCOMES, STAGES, TraceWords, done_words
+from faults.pages.words import OUTCOMES, STAGES, TraceWords, chance_words, done_words
 from faults.selectors.as_left import as_left_list
 from faults.selectors.stop_rule import stop_question
 from faults.selectors.traces import finding_list
@@ -21,6 +21,7 @@ from faults.services.settlement import basis_rows
 from faults.trace_snapshot import next_document, snapshot_now
 from faults.tracing.rig import rig_at_start
 from faults.tracing.rig_places import nodes_of_place
+from faults.tracing.step import LEAST_TOLD, headline
 from sites.network.elements import WirePath
 
 Document = dict[str, Any]
@@ -60,6 +61,7 @@ def trace_context(trace: Trace) -> Document:
         "story": list(reversed(story)),
         "last": live[-1] if live else None,
         "suspects": words.suspects(step["found"] if step["stage"] == "done" else step["suspects"]),
+        "others": _others(step),
         "names": names_of_next(trace),
         "history": _history(trace),
         "question": stop_question(trace.call),
@@ -67,6 +69,15 @@ def trace_context(trace: Trace) -> Document:
     if context["is_done"]:
         return context | _ending(trace, step, words, network)
     return context | _doing(trace, step, words)
+
+
+def _others(step: Document) -> str:
+    """The chance of all that is not among the suspects of a step, in words; empty for next to
+    none."""
+    if step["stage"] == "done":
+        return ""
+    rest = 1.0 - sum(one["chance"] for one in step["suspects"])
+    return chance_words(rest) if rest >= LEAST_TOLD else ""
 
 
 def _history(trace: Trace) -> Document | None:
@@ -104,13 +115,17 @@ def _doing(trace: Trace, step: Document, words: TraceWords) -> Document:
 
 
 def _ending(trace: Trace, step: Document, words: TraceWords, network: WirePath) -> Document:
+    outcome, reason = OUTCOMES[step["outcome"]], step.get("reason", "")
+    if step["outcome"] == "unproved":
+        head, reason = headline(reason)
+        outcome = f"{outcome}: {head}" if head else outcome
     return {
-        "task": OUTCOMES[step["outcome"]],
+        "task": outcome,
         "findings": [
             (one, words.on_path.place(one.at)) for one in finding_list(trace=trace).order_by("pk")
         ],
         "put_back": list(_put_back(step["as_left"], words, network)),
-        "reason": plain_why(step.get("reason", "")),
+        "reason": plain_why(reason),
     }
 
 

@@ -18,6 +18,8 @@ from sites.network.faults import Place
 
 SHOWN_SUSPECTS = 6
 CLASSES_HOLD = 0.99
+STILL_SUSPECTED = 0.01
+"""A place is cleared once its chance is below this part of an equal share."""
 
 
 def why(case: Case, act: Act) -> str:
@@ -28,7 +30,7 @@ def why(case: Case, act: Act) -> str:
     share = round(100.0 * wire.chance)
     if wire.id is None:
         return f"A cable that is not on the map may hang at {wire.node}: find it and clamp it."
-    beyond = _places_within(case, wire)
+    beyond = _suspected_within(case, wire)
     lead = wire.low == wire.high
     name = f"lead {wire.id}" if lead else f"segment {wire.id}"
     text = f"Splits the chance {share} : {100 - share}. "
@@ -36,8 +38,8 @@ def why(case: Case, act: Act) -> str:
         text += f"High on the {name}: it is the suspect; near nothing: it is cleared."
     else:
         text += (
-            f"High on {name} at {wire.node}: the fault is beyond it ({beyond} places); low: all of "
-            "these are cleared."
+            f"High on {name} at {wire.node}: the fault is beyond it ({beyond} still suspected); "
+            "low: all of these are cleared."
         )
     if act.choice.instead_min is not None and act.choice.remaining_min:
         mean = _mean(act.choice.remaining_min)
@@ -52,10 +54,12 @@ def _mean(endings: tuple[tuple[float, float], ...]) -> float:
     return math.fsum(chance * minutes for chance, minutes in endings) / total if total else 0.0
 
 
-def _places_within(case: Case, wire: Wire) -> int:
-    point = case.posterior.hypotheses.point
-    inside = (point >= wire.low) & (point < wire.high)
-    return int(inside.sum())
+def _suspected_within(case: Case, wire: Wire) -> str:
+    """How many places beyond a wire are not cleared yet."""
+    own, chance = case.posterior.hypotheses, case.posterior.chance
+    inside = (own.point >= wire.low) & (own.point < wire.high)
+    count = int((inside & (chance * len(own.places) >= STILL_SUSPECTED)).sum())
+    return "1 place" if count == 1 else f"{count} places"
 
 
 def suspects(case: Case) -> tuple[Suspect, ...]:

@@ -22,7 +22,15 @@ BEFORE_ENOUGH = math.log(12.0)
 
 MOST_REPEATS = 5
 MOST_UNCOUNTED = 8
-UNCOUNTED = "the cables in the box were not counted, or are not those on the map"
+"""Readings without a count, or counts that do not agree, after which it is asked no more."""
+UNCOUNTED = (
+    "the cables at {node} were not counted twice alike as on the map: one that is not on the map "
+    "may hang there and come off with the splice; count them, and trace what is not on the map"
+)
+NO_STRAY = (
+    "no cable beyond the map was found at {node}: yet the readings point to one, or more were "
+    "counted than the map has; survey the box"
+)
 
 CUT_OFF = (
     "with it off less came in than the sound devices beyond must draw: it was cut off instead of "
@@ -227,7 +235,7 @@ class ProofCourse:
         if self.suspect.kind == "unmapped":
             node = self.examiner.watch.node
             if counted.stray_absent:
-                return NextTest("stuck", why=UNCOUNTED)
+                return NextTest("stuck", why=NO_STRAY.format(node=node))
             if not [r for r in self._at(node, None) if r.proving]:
                 return NextTest("clamp", node, None, "the cable that is not on the map")
             return None
@@ -237,8 +245,12 @@ class ProofCourse:
             return NextTest("clamp", self.suspect.id, None, "a cable too many was counted here")
         if counted.agreed >= 2 and counted.agreed > counted.differed:
             return None
-        if counted.stray_absent or len([r for r in self.log if r.proving]) >= MOST_UNCOUNTED:
-            return NextTest("stuck", why=UNCOUNTED)
+        if counted.stray_absent and counted.differed:
+            return NextTest("stuck", why=NO_STRAY.format(node=self.suspect.id))
+        asked = sum(r.proving and r.node == self.suspect.id and not r.counted for r in self.log)
+        counts = counted.agreed + counted.differed
+        if max(asked, counts) >= MOST_UNCOUNTED:
+            return NextTest("stuck", why=UNCOUNTED.format(node=self.suspect.id))
         return self._clamp("count the cables and leads in the box and tell how many")
 
     def _sittings_wanted(self) -> int:

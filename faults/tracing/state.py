@@ -154,11 +154,18 @@ def _after_clamp(state: TraceState, problem: TraceProblem, seen: Clamp) -> Trace
     if seen.wire is not None:
         leads = {device.id for device in problem.path.devices}
         kind = "lead" if seen.wire in leads else "segment"
-    return _with_current(state, kind, seen.node, seen.wire, seen.current_ma)
+    counted = seen.cables_seen is not None
+    return _with_current(state, kind, seen.node, seen.wire, seen.current_ma, counted=counted)
 
 
 def _with_current(
-    state: TraceState, kind: WireKind, node: str, wire: str | None, current_ma: float
+    state: TraceState,
+    kind: WireKind,
+    node: str,
+    wire: str | None,
+    current_ma: float,
+    *,
+    counted: bool = False,
 ) -> TraceState:
     logged = LoggedReading(
         node=node,
@@ -167,6 +174,7 @@ def _with_current(
         isolated=state.rig.isolated,
         sitting=state.sitting,
         proving=state.proving is not None,
+        counted=counted,
     )
     state = replace(state, log=(*state.log, logged))
     if state.rig.isolated:

@@ -5,6 +5,7 @@ Currents are milliamperes RMS, times minutes, chances between 0 and 1.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -56,6 +57,9 @@ STEP_MAY: dict[str, tuple[str, ...]] = {
     "clamp": ("wire", "conductor", "legs_on"),
 }
 """Which fields a ``do`` may have besides; absent ``legs_on`` means all legs."""
+
+LEAST_TOLD = 0.0005
+"""Chance of all other suspects from which on it is told."""
 
 _WHERE = ("on", "joints", "legs_on", "fitted", "node", "wire", "conductor", "at", "station")
 
@@ -145,6 +149,11 @@ class Step:
     as_left: AsLeft = field(default_factory=AsLeft)
     notes: tuple[str, ...] = ()
 
+    @property
+    def other_suspects_chance(self) -> float:
+        """The chance of all that is not among ``suspects``, together."""
+        return max(0.0, 1.0 - math.fsum(one.chance for one in self.suspects))
+
     def __post_init__(self) -> None:
         """Hold the fields to what ``do`` needs."""
         if self.do not in STEP_NEEDS:
@@ -174,3 +183,16 @@ class Verdict:
     minutes: float
     as_left: AsLeft
     reason: str = ""
+
+
+MOST_HEADLINE = 100
+"""Characters of a reason that can stand in a headline."""
+
+
+def headline(reason: str) -> tuple[str, str]:
+    """(what a reason says up to its first colon or semicolon, the rest); a long one is all rest."""
+    ends = [at for at in (reason.find(": "), reason.find("; ")) if at >= 0]
+    at = min(ends, default=len(reason))
+    if at > MOST_HEADLINE:
+        return "", reason
+    return reason[:at].rstrip("."), reason[at + 2 :]

@@ -22,7 +22,8 @@ class WatchWire:
 @dataclass(frozen=True, slots=True)
 class LoggedReading:
     """A clamp reading with the rig's state. ``sitting`` counts isolating and restoring acts, so
-    that readings of one state stand together; ``proving`` whether a proof was under way."""
+    that readings of one state stand together; ``proving`` whether a proof was under way;
+    ``counted`` whether the cables in the box were told with it."""
 
     node: str
     wire: str | None
@@ -30,6 +31,7 @@ class LoggedReading:
     isolated: frozenset[Place]
     sitting: int
     proving: bool
+    counted: bool = False
 
 
 def watch_wire(view: TreeView, suspect: Place, home: str) -> WatchWire:

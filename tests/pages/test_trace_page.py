@@ -12,7 +12,7 @@ from django.test import Client
 from faults.left_things import LeftThing
 from faults.models import Observation
 from faults.models.as_left import LeftKind
-from faults.pages.words import TraceWords, done_words
+from faults.pages.words import TraceWords, chance_words, done_words
 from faults.services.as_left import left_item
 from faults.tracing.step import STEP_NEEDS
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
@@ -73,6 +73,8 @@ def test_a_step_says_its_cautions_its_expectation_and_why(
     assert f"{low:.0f} to {high:.0f} mA" in page
     assert step["why"][1:] in page
     assert "Power on Coil in" in page
+    rest = 1.0 - sum(one["chance"] for one in step["suspects"])
+    assert f"All others together: {chance_words(rest)}." in page
 
 
 def test_what_was_left_off_before_is_told_in_a_trace_and_on_the_path(
@@ -229,8 +231,8 @@ def test_a_trace_ended_by_hand_is_unproved_with_its_reason(
     assert without.status_code == 422
     browser.post(address(at_reference, "/end"), fields | {"why": "thunder about"})
     page = text_of(browser.get(address(at_reference)))
-    assert "Unproved" in page
-    assert "Thunder about." in page
+    assert page.count("Unproved: thunder about") == 2, "as the title and as the headline"
+    assert page.lower().count("thunder about") == 2, "and nowhere else"
     assert "Switch the power off" in page, "what stands open is still asked to be put back"
 
 

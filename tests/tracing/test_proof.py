@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from faults.management.walkthrough import Walkthrough
 from faults.tracing.case import Case
 from faults.tracing.observations import (
     Cannot,
@@ -20,14 +21,24 @@ from faults.tracing.observations import (
     Observation,
     Power,
     Restore,
+    Strike,
 )
 from faults.tracing.problem import Meter
 from faults.tracing.proof import BARE_CUT, TEST_CAP, Examiner
 from faults.tracing.proof_course import CablesCounted, NextTest, ProofCourse
-from faults.tracing.step import Step, Verdict
+from faults.tracing.step import Step, Verdict, headline
 from faults.tracing.watch import LoggedReading
 from sites.network.faults import Fault, Place
-from tests.tracing.drives import Drive, Tamper, asks, proves, short_at, tree_path, tree_rehearsal
+from tests.tracing.drives import (
+    Drive,
+    Tamper,
+    asks,
+    proves,
+    short_at,
+    tree_path,
+    tree_rehearsal,
+    untouched,
+)
 
 D5, N2 = Place("device", "D5"), Place("splice", "N2")
 SHORT_D5, SHORT_N2 = short_at("device", "D5"), short_at("splice", "N2")
@@ -244,9 +255,27 @@ class TestCables:
         def uncounted(step: Step, seen: Observation) -> Observation:
             return replace(seen, cables_seen=None) if isinstance(seen, Clamp) else seen
 
-        verdict, _ = ended(SHORT_N2, tamper=uncounted)
+        verdict, drive = ended(SHORT_N2, tamper=uncounted)
         assert verdict.outcome == "unproved"
-        assert "count" in verdict.reason
+        told, rest = headline(verdict.reason)
+        assert told == "the cables at N2 were not counted twice alike as on the map"
+        assert "count them" in rest
+        last = list(Walkthrough(drive.session.problem.path).verdict_lines(verdict))
+        assert last[-1].startswith(f"UNPROVED ({told}): splice N2")
+        assert sum(told in line for line in last) == 1
+
+    @pytest.mark.parametrize("taken_back", [1, 3])
+    def test_answers_taken_back_free_the_limit_on_asking_for_a_count(self, taken_back: int) -> None:
+        def uncounted(step: Step, seen: Observation) -> Observation:
+            return replace(seen, cables_seen=None) if isinstance(seen, Clamp) else seen
+
+        _, drive = ended(SHORT_N2, tamper=uncounted)
+        for step in drive.steps[-taken_back:]:
+            drive.tell(Strike(step=step.number))
+        drive.tamper = untouched
+        assert "count the cables" in drive.session.step.why
+        verdict = drive.to_the_end()
+        assert is_proved(verdict), verdict.reason
 
     def test_what_hangs_unmapped_at_a_splice_is_followed_first_and_the_splice_spared(self) -> None:
         stray = Place("unmapped", "N2")
