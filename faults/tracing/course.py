@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from faults.tracing.act import Act, Ending
+from faults.tracing.asked_again import incoming_checked, reference_anew
 from faults.tracing.case import Case
 from faults.tracing.evidence import MessageLook
 from faults.tracing.proving import SUSPECTED, proof_act, unproved
+from faults.tracing.rig import rig_at_start
 from faults.tracing.step import Found, Stage
 from sites.network.faults import Place
 
@@ -19,6 +21,7 @@ HIDDEN_LEFT = 0.01
 SETTLED = 0.99
 CONTROLLER_SURE = 0.999
 MOST_LOOKS = 12
+LOOKS_SINCE_JOINTS = 2
 MOST_READINGS = 140
 MOST_OF_ONE_WIRE = 7
 MESHED = (
@@ -33,7 +36,17 @@ def next_act(case: Case) -> Act | Ending:
     if state.proving is None and state.rig.isolated:
         place = sorted(state.rig.isolated, key=str)[0]
         return Act(stage="following", do="restore", at=place, why=f"{place} is not it: put it back")
-    for phase in (_blocked, _looks_first, _loops, _doubt, _soundness, _coil, proof_act, _follow):
+    for phase in (
+        _blocked,
+        _looks_first,
+        _loops,
+        _loops_open,
+        _doubt,
+        _soundness,
+        _coil,
+        proof_act,
+        _follow,
+    ):
         found = phase(case)
         if found is not None:
             return found
@@ -147,6 +160,34 @@ def _loops(case: Case) -> Act | Ending | None:
     )
 
 
+def _loops_open(case: Case) -> Act | None:
+    """With the loops open, is the message that was there still there? If not, once more."""
+    since = case.state.looks_since_joints
+    if since is None or case.state.evidence.readings or any(since):
+        return None
+    if len(since) >= LOOKS_SINCE_JOINTS or not _tally(case.state.evidence.looks).all_shown:
+        return None
+    why = "it went with the joints of the loops: a second look, so that no slip decides"
+    return _look(
+        case, "preparing", None, why if since else "is it still there with the loops open?"
+    )
+
+
+def _went_with_joints(case: Case) -> Ending | None:
+    """The message was there before the joints of loops were opened, and never since."""
+    since, looks = case.state.looks_since_joints, _tally(case.state.evidence.looks)
+    if since is None or any(since) or len(since) < LOOKS_SINCE_JOINTS or not looks.all_shown:
+        return None
+    opened = case.state.rig.joints_open - rig_at_start(case.problem.path).joints_open
+    joints = ", ".join(f"{segment} at its {end} end" for segment, end in sorted(opened))
+    return unproved(
+        case,
+        "the message went when the joints of loops were opened: one may have been joined with "
+        f"its conductors crossed, or hold the fault; look into {joints}, then join them one by "
+        "one, power off, with a look for volts before each and for the message after it",
+    )
+
+
 def _coil(case: Case) -> Act | None:
     """The coil in, the power on, and the reference."""
     rig, evidence = case.state.rig, case.state.evidence
@@ -236,6 +277,9 @@ def _whole(case: Case) -> Act | Ending | None:
 
 def _looks_decide(case: Case) -> Act | Ending:
     """No place is left to suspect: look for the message until it is settled."""
+    went = _went_with_joints(case)
+    if went is not None:
+        return went
     apart = case.apart
     looks = _tally(case.state.evidence.looks)
     # A path that draws near the trip and never tripped is as sound as any other.
@@ -289,6 +333,9 @@ def _follow(case: Case) -> Act | Ending | None:
     choice = case.choose()
     if choice is None:
         return None
+    beside = incoming_checked(case, choice) or reference_anew(case, choice)
+    if beside is not None:
+        return beside
     return Act(
         stage="following",
         do="clamp",

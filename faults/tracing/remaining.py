@@ -114,7 +114,8 @@ def _preparing(case: Case) -> float:
         at_work += not coil
         power = False
     switched += not power
-    at_work += 1
+    # The reference, and a look with the loops open.
+    at_work += 1 + bool(joints)
     usual_walk = float(np.median(case.planner.minutes_from(state.position.node)))
     opened = joints * (costs.isolate_device_min + usual_walk)
     return switched * costs.same_place_min + at_work * costs.controller_min + opened
@@ -126,7 +127,7 @@ def _looks_wanted(case: Case) -> int:
     alone = [look for look in case.state.evidence.looks if look.legs_on == frozenset()]
     if whole and not any(look.shown for look in whole):
         return 1 if len(whole) < 2 else 0
-    return (not whole) + (not alone)
+    return (not whole) + (not alone) + (case.state.looks_since_joints == ())
 
 
 def _proofs(case: Case) -> Endings:

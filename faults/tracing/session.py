@@ -12,6 +12,7 @@ from typing import Literal, get_args
 
 from faults.tracing import explain
 from faults.tracing.act import Act, Ending
+from faults.tracing.asked_again import zero_told
 from faults.tracing.assumptions import Assumptions
 from faults.tracing.case import PLACE_KINDS, Case
 from faults.tracing.cautions import cautions_for
@@ -189,6 +190,8 @@ class Session:
         posterior = before
         if state.evidence != self.state.evidence or before is not self.posterior:
             posterior = reckoner.reckon(state.evidence, before)
+        if len(state.log) > len(self.state.log):
+            state = zero_told(state, before)
         session = replace(
             self,
             reckoner=reckoner,

@@ -47,6 +47,9 @@ class TraceState:
     not be done and without which there is no way on. ``reference_min`` is when the search began.
     ``proving`` is the place being proved; ``given_up`` are those whose tests at the place spoke
     against them. ``looks_off``: looks with all legs on, shown or not, and what was isolated then.
+    ``zero``: a reading at this place that cleared much and may be one of both conductors.
+    ``looks_since_joints``: looks with all legs on, shown or not, since joints were opened; None
+    where none were.
     """
 
     rig: Rig
@@ -63,6 +66,8 @@ class TraceState:
     proving: Place | None = None
     given_up: frozenset[Place] = frozenset()
     leakage_ma: float | None = None
+    zero: LoggedReading | None = None
+    looks_since_joints: tuple[bool, ...] | None = None
     joints_to_open: tuple[Joint, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -103,7 +108,13 @@ def folded(
             return _after_cannot(state, node, asked)
         case OpenJoints() | CloseJoints():
             # Readings of another shape of the path no longer fit this one.
-            return replace(state, evidence=replace(state.evidence, readings=()), log=())
+            return replace(
+                state,
+                evidence=replace(state.evidence, readings=()),
+                log=(),
+                zero=None,
+                looks_since_joints=() if isinstance(observation, OpenJoints) else None,
+            )
         case ClampSet() | PathOff() | RunStation() | Alone():
             return replace(state, notes=(KEPT_ONLY + observation.do.replace("_", " "),))
     return state
@@ -126,6 +137,8 @@ def _after_message(state: TraceState, rig: Rig, seen: Message) -> TraceState:
         off = (*state.looks_off, (seen.shown, rig.isolated))
         return replace(state, looks_off=off)
     legs = None if seen.legs_on is None else frozenset(seen.legs_on)
+    if legs is None and state.looks_since_joints is not None:
+        state = replace(state, looks_since_joints=(*state.looks_since_joints, seen.shown))
     return replace(state, evidence=state.evidence.with_look(MessageLook(seen.shown, legs)))
 
 
