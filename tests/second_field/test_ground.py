@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import ast
 import math
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.architecture.house import ROOT
 from tests.second_field.cases import case_of
 from tests.second_field.coil import WarmingCoil
 from tests.second_field.ground import OHM_PER_KM, Ground
@@ -20,26 +22,50 @@ from tests.second_field.small_paths import ONE_OHM_M, fork, ladder_of, rehearsal
 from tests.second_field.truth import EXACT, Hookup, Spread
 
 SEEDS = st.integers(min_value=0, max_value=400)
-PROJECT = {"sites", "faults", "core", "api"}
 
 
-def modules_imported(file: Path) -> set[str]:
-    tree = ast.parse(file.read_text(encoding="utf-8"))
-    named = {
-        alias.name
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Import)
-        for alias in node.names
-    }
-    named |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
-    return {name.split(".")[0] for name in named}
+# In a process of its own: imports the modules that are named, and prints what of this project,
+# by the folder of its file, is there then.
+PROBE = """
+import importlib, sys
+
+root, *names = sys.argv[1:]
+sys.path.insert(0, root)
+for name in names:
+    importlib.import_module(name)
+files = {name: getattr(module, "__file__", None) or "" for name, module in sys.modules.items()}
+ours = [n for n, file in files.items() if file.startswith(root) and "site-packages" not in file]
+print("\\n".join(sorted(ours)))
+"""
 
 
-def test_only_the_player_imports_the_product() -> None:
-    folder = Path(__file__).parent
-    importing = {file.name for file in folder.glob("*.py") if modules_imported(file) & PROJECT}
-    assert importing == {"play.py"}
-    assert len(list(folder.glob("*.py"))) > 10
+def loaded_with(*modules: str) -> set[str]:
+    """Modules of this repository that importing these loads, however far down."""
+    names = [f"tests.second_field.{module}" for module in modules]
+    ran = subprocess.run(
+        [sys.executable, "-I", "-c", PROBE, str(ROOT), *names],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=120,
+    )
+    return set(ran.stdout.split())
+
+
+def test_all_but_the_player_load_nothing_of_the_product_however_far_down() -> None:
+    """Nor anything else of the tests or benchmarks, through which it might come in."""
+    modules = {file.stem for file in Path(__file__).parent.glob("*.py")}
+    computing = sorted(
+        name for name in modules - {"__init__", "play"} if not name.startswith("test_")
+    )
+    assert len(computing) > 10
+    own = {f"tests.second_field.{name}" for name in computing}
+    assert loaded_with(*computing) == own | {"tests", "tests.second_field"}
+
+
+def test_what_the_player_loads_of_the_product_is_seen() -> None:
+    """The probe sees what comes in by way of others: the player names no circuit solver."""
+    assert {"faults.tracing.session", "sites.network.elements"} <= loaded_with("play")
 
 
 @pytest.mark.parametrize("gauge", [10, 12, 14, 16, 18])
