@@ -97,7 +97,9 @@ def _proof_section(rows: list[Row]) -> str:
         shares = (percent(located / n), percent(proved / n), percent(at_least(proved, n)))
         body.append((suite, n, *shares, wrong, percent(at_most(wrong, n)), told))
     head = ("suite", "n", "located", "proved", "at least", "wrongly proved", "at most", "endings")
-    return table(head, body)
+    coils = sum(not row.get("coil_known", True) for row in rows)
+    told = f"The coil warms; the engine does not know its impedance in {coils} of {len(rows)} rows."
+    return f"{told}\n\n{table(head, body)}"
 
 
 def _by_suite(rows: list[Row]) -> Iterator[tuple[str, list[Row]]]:

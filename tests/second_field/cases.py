@@ -213,7 +213,7 @@ def _with_fault(
         "format": "clampline-rehearsal/1",
         "survey": survey,
         "series_coil_ohm": [round(resistance, 2), round(resistance * coil[1], 2)],
-        "coil_known": bool(rng.random() < 0.5),
+        "coil_known": False,
         "meter": {"percent": 1.0, "counts": 2, "resolution_ma": 1.0, "seed": seed},
         "costs": {
             "walk_m_per_s": 1.2,

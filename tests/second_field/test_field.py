@@ -303,7 +303,7 @@ def test_cases_are_of_all_shapes_and_kinds_and_made_again_from_their_seed() -> N
     cases = [case_of(seed) for seed in range(40)]
     assert {case.shape for case in cases} == {"straight", "branching", "bushy"}
     assert {next(iter(case.truth)) for case in cases} == {"device", "splice", "segment"}
-    assert {case.document["coil_known"] for case in cases} == {True, False}
+    assert {case.document["coil_known"] for case in cases} == {False}, "nobody measures his coil"
     assert case_of(7) == cases[7]
     accesses = {node["access"] for case in cases for node in case.document["survey"]["nodes"]}
     assert accesses == {"cabinet", "box", "buried"}
