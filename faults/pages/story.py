@@ -13,13 +13,14 @@ from faults.left_words import left_words, place_words, plain_reason
 from faults.models.call import CallKind, FaultCall
 from faults.models.event import FaultEvent
 from faults.models.repair import Photo, Repair, SoakState
-from faults.models.trace import Trace
+from faults.models.trace import Trace, TraceOutcome
 from faults.pages.words import OUTCOMES, stations_words
 from faults.selectors.as_left import as_left_answers
 from faults.selectors.calls import call_events, call_givings, call_moves
 from faults.selectors.repairs import removed_part_list, repair_list, return_test_list
 from faults.selectors.stop_rule import stop_answers
 from faults.selectors.traces import finding_list, trace_list
+from faults.tracing.step import headline
 
 
 @dataclass(frozen=True)
@@ -126,10 +127,12 @@ def _traces(call: FaultCall) -> Iterator[StoryEntry]:
 
 def _trace_end(trace: Trace) -> tuple[str, str]:
     came = OUTCOMES.get(trace.outcome, trace.outcome).lower()
-    return (
-        f"The trace ended: {came}",
-        f"{plain_reason(trace.reason)} ({trace.observation_count} observations)",
-    )
+    reason = plain_reason(trace.reason)
+    if trace.outcome == TraceOutcome.UNPROVED:
+        head, reason = headline(reason)
+        came = f"{came}, {head}" if head else came
+    told = f"{reason} " if reason else ""
+    return f"The trace ended: {came}", f"{told}({trace.observation_count} observations)"
 
 
 def _repairs(call: FaultCall) -> Iterator[StoryEntry]:

@@ -234,6 +234,8 @@ def test_a_trace_ended_by_hand_is_unproved_with_its_reason(
     assert page.count("Unproved: thunder about") == 2, "as the title and as the headline"
     assert page.lower().count("thunder about") == 2, "and nowhere else"
     assert "Switch the power off" in page, "what stands open is still asked to be put back"
+    call = text_of(browser.get(f"/calls/{at_reference.call.public_id}"))
+    assert "The trace ended: unproved, thunder about (" in call
 
 
 def test_after_the_end_what_stands_open_is_put_back_from_the_page(
