@@ -140,6 +140,7 @@ POLICY: Mapping[str, Mapping[str, Rule]] = {
     # trouble and follow-up looks
     "trouble-flags": {"GET": READ},
     "trouble-flag": {"GET": READ},
+    "trouble-flag-events": {"GET": READ},
     "trouble-flag-moves": {"GET": READ, "POST": REGISTER},
     "recurrence-runs": {"GET": READ_BACK, "POST": JOBS},
     "recurrence-run": {"GET": READ_BACK},

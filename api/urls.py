@@ -47,6 +47,7 @@ from api.faults.trouble_flags import (
     OneRecurrenceRun,
     OneTroubleFlag,
     RecurrenceRuns,
+    TroubleFlagEvents,
     TroubleFlagMoves,
     TroubleFlags,
 )
@@ -229,6 +230,11 @@ urlpatterns = [
     ),
     path("trouble-flags", TroubleFlags.as_view(), name="trouble-flags"),
     path("trouble-flags/<public_id:public_id>", OneTroubleFlag.as_view(), name="trouble-flag"),
+    path(
+        "trouble-flags/<public_id:public_id>/events",
+        TroubleFlagEvents.as_view(),
+        name="trouble-flag-events",
+    ),
     path(
         "trouble-flags/<public_id:public_id>/moves",
         TroubleFlagMoves.as_view(),

@@ -58,13 +58,15 @@ class Ground:
 @dataclass(frozen=True, slots=True)
 class PathHistory:
     """A path's tally with the clock it is read by. ``links``: places that touch, as pairs of kind
-    and code of the newest map; ``failed``: places with the days of their failures."""
+    and code of the newest map; ``failed``: places with the days of their failures, in the order of
+    time; ``findings``: the findings that tell of them, by public id."""
 
     path: int
     tallied: Tallied
     clock: StateClock
     links: tuple[tuple[tuple[int, str], tuple[int, str]], ...]
     failed: tuple[tuple[tuple[int, str], float], ...]
+    findings: tuple[str, ...]
 
 
 def day_of(at: dt.datetime) -> float:
@@ -119,7 +121,7 @@ class _Rows:
         ):
             if number <= len(self.revisions[path]):
                 self._came[path].append(CameFrom(number, _ROW_KINDS[RowKind(kind)], old, new))
-        self._failed = failures_by_path(paths, as_of)
+        self._failed = findings_by_path(paths, as_of)
         self._read_events()
         self._read_seasons()
 
@@ -211,12 +213,13 @@ class _Rows:
             revisions,
             [
                 FailedAt(kind, code, at, _state_at(clock, at))
-                for kind, code, at in self._failed.get(path, ())
+                for kind, code, at, _ in self._failed.get(path, ())
             ],
             clock,
         )
-        failed = tuple(((kind, code), at) for kind, code, at in self._failed.get(path, ()))
-        return PathHistory(path, tallied, clock, tuple(self._links[path]), failed)
+        failed = tuple(((kind, code), at) for kind, code, at, _ in self._failed.get(path, ()))
+        findings = tuple(finding for *_, finding in self._failed.get(path, ()))
+        return PathHistory(path, tallied, clock, tuple(self._links[path]), failed, findings)
 
     def _energised(self, path: int) -> Spans:
         """Watched from the first map on, within seasons where some are set, less what was off."""
@@ -234,15 +237,23 @@ def failures_by_path(
     paths: Iterable[int], as_of: dt.datetime
 ) -> dict[int, list[tuple[int, str, float]]]:
     """Proved findings that stood at a moment, as kind, code and day, in the order of time."""
-    found: dict[int, list[tuple[int, str, float]]] = defaultdict(list)
-    for path, at, made_at in (
+    told = findings_by_path(paths, as_of)
+    return {path: [(kind, code, day) for kind, code, day, _ in own] for path, own in told.items()}
+
+
+def findings_by_path(
+    paths: Iterable[int], as_of: dt.datetime
+) -> dict[int, list[tuple[int, str, float, str]]]:
+    """The same with the public id of each."""
+    found: dict[int, list[tuple[int, str, float, str]]] = defaultdict(list)
+    for path, at, made_at, public_id in (
         standing_findings(as_of)
         .filter(trace__path__in=paths)
-        .values_list("trace__path", "at", "made_at")
+        .values_list("trace__path", "at", "made_at", "public_id")
     ):
         place = place_of(at)
         if place is not None:
-            found[path].append((*place, day_of(made_at)))
+            found[path].append((*place, day_of(made_at), public_id))
     return found
 
 

@@ -39,7 +39,7 @@ from faults.recurrence.trouble import (
 )
 from faults.tally_store import path_marks, tallies_read, tallies_refresh
 
-ENGINE = "3"
+ENGINE = "4"
 """Of the reckoning: raised when the same rows would give other figures."""
 
 DAYS_A_YEAR = 365.25
@@ -56,11 +56,16 @@ class SearchParams:
         """As JSON."""
         return asdict(self)
 
+    @classmethod
+    def of(cls, document: dict[str, Any]) -> SearchParams:
+        """From JSON that ``document`` gave."""
+        return cls(Ground(**document["ground"]), TroubleParams(**document["trouble"]))
+
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """Something that may be trouble. ``alive``: the map still has it; ``newest``: the day of its
-    newest failure."""
+    newest failure; ``findings``: the failures that count, by public id, in the order of time."""
 
     path: int
     kind: str
@@ -69,6 +74,7 @@ class Candidate:
     alive: bool
     newest: float
     evidence: dict[str, Any]
+    findings: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +91,8 @@ class PathFigures:
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """What a run saw and found. ``candidates``: the strongest stretch of each path scanned, and
+    """What a run saw and found. ``watched``: paths that it was told to scan in any case;
+    ``candidates``: the strongest stretch of each path scanned, and
     places flagged outside of them, flagged or not; ``rates``: what traces weigh places by;
     ``by_path``: of every path."""
 
@@ -96,6 +103,7 @@ class Search:
     failures: int
     left_out: int
     seen: str
+    watched: tuple[int, ...]
     candidates: tuple[Candidate, ...]
     rates: dict[str, Any] = field(default_factory=dict)
     by_path: PathFigures = PathFigures()
@@ -103,7 +111,10 @@ class Search:
     def found(self) -> str:
         """A digest of what was found, to the last digit."""
         words = json.dumps(
-            [[one.path, one.kind, one.places, one.evidence] for one in self.candidates]
+            [
+                [one.path, one.kind, one.places, one.evidence, one.findings]
+                for one in self.candidates
+            ]
         )
         return hashlib.sha256(words.encode()).hexdigest()
 
@@ -115,29 +126,33 @@ def trouble_search(
     tell: Callable[[float, str], None] = lambda _share, _words: None,
     is_lost: Callable[[], bool] = lambda: False,
 ) -> Search:
-    """Search the contractor in scope. Paths ``watched`` (with flags) are scanned in any case."""
+    """Search the contractor in scope. Paths ``watched`` (with flags) are scanned in any case, so
+    they belong to what was seen."""
+    held = tuple(sorted(set(watched)))
     marks = path_marks(as_of, params.ground)
     tallied = tallies_refresh(
         marks, as_of, params.ground, lambda share, words: tell(0.8 * share, words), is_lost
     )
     paths, units, alive, days = _units(marks, as_of, params.ground)
-    seen = hashlib.sha256(repr((as_of, ENGINE, params, sorted(marks.items()))).encode())
+    rows = sorted(marks.items())
+    seen = hashlib.sha256(repr((as_of, ENGINE, params, held, rows)).encode()).hexdigest()
     head = (as_of, len(marks), tallied)
     if not len(units.kind) or units.energised.sum() <= 0.0:
-        return Search(*head, len(units.kind), 0, 0, seen.hexdigest(), ())
+        return Search(*head, len(units.kind), 0, 0, seen, held, ())
     tell(0.85, "places against their peers")
     judged = judge_units(units, params.trouble)
     totals = path_totals(units, judged, len(paths))
     tell(0.9, "stretches of paths")
     finder = _Finder(paths, units, alive, judged, totals, as_of, params)
-    candidates = finder.candidates(set(watched))
+    candidates = finder.candidates(set(held))
     whole = whole_paths(units, judged, len(paths))
     return Search(
         *head,
         units=len(units.kind),
         failures=int(judged.counts.sum()),
         left_out=judged.left_out,
-        seen=seen.hexdigest(),
+        seen=seen,
+        watched=held,
         candidates=tuple(candidates),
         rates=_rates(units, judged),
         by_path=PathFigures(
@@ -313,5 +328,10 @@ class _Finder:
             },
         }
         alive = bool(self.alive[units].any())
-        newest = max((day for one, day in history.failed if one in set(places)), default=0.0)
-        return Candidate(history.path, kind, tuple(places), adjusted, alive, newest, evidence)
+        mine = set(local.tolist())
+        own = [n for n, unit in enumerate(history.tallied.of_failure) if unit in mine]
+        newest = max((history.failed[n][1] for n in own), default=0.0)
+        findings = tuple(history.findings[n] for n in own)
+        return Candidate(
+            history.path, kind, tuple(places), adjusted, alive, newest, evidence, findings
+        )

@@ -14,8 +14,16 @@ from api.resource import Resource
 from api.sites.controllers import LabelledDocument
 from api.sites.properties import NamedDocument
 from api.strict import Choice, StrictSerializer, Text, read_body, read_query
+from faults.models.trace import Finding
 from faults.models.trouble import FlagMove, FlagState, RecurrenceRun, TroubleFlag
-from faults.selectors.trouble import flag_get, flag_list, flag_moves, run_get, run_list
+from faults.selectors.trouble import (
+    flag_failures,
+    flag_get,
+    flag_list,
+    flag_moves,
+    run_get,
+    run_list,
+)
 from faults.services.recurrence_runs import run_ask
 from faults.services.trouble_flags import CLEARED, MOST_WHY, WATCHED, flag_move
 
@@ -38,6 +46,20 @@ class TroubleFlagDocument(serializers.Serializer[TroubleFlag]):
         allow_null=True, help_text="From then on it no longer stood out."
     )
     run = serializers.CharField(source="run.public_id")
+
+
+class FlagEventDocument(serializers.Serializer[Finding]):
+    """A proved failure that counts in a flag's evidence."""
+
+    finding = serializers.CharField(source="public_id")
+    trace = serializers.CharField(source="trace.public_id")
+    call = serializers.CharField(source="trace.call.public_id")
+    place = serializers.DictField(source="at", help_text="A place in the words of the forms.")
+    kind = serializers.CharField()
+    made_at = serializers.DateTimeField()
+    superseded_at = serializers.DateTimeField(
+        allow_null=True, help_text="Set aside since the run that counted it; null: it stands."
+    )
 
 
 class FlagMoveDocument(serializers.Serializer[FlagMove]):
@@ -93,6 +115,24 @@ class OneTroubleFlag(Resource):
     def get(self, request: Request, public_id: str) -> Response:
         """Where it is, and the evidence of the latest run."""
         return _response(request, flag_get(public_id))
+
+
+class TroubleFlagEvents(Resource):
+    """What a flag's evidence is made of."""
+
+    @described(
+        "trouble_flag_events",
+        "The failures of a flag",
+        Answer(page_document(FlagEventDocument)),
+        query=PageQuery,
+    )
+    def get(self, request: Request, public_id: str) -> Response:
+        """Each proved failure that the latest run counted, in the order of time; as many as the
+        evidence says. Empty for a flag of before they were kept, until the next run."""
+        rows = flag_failures(flag_get(public_id))
+        return page_response(
+            request, page_of(rows, read_query(request, PageQuery), "made_at"), FlagEventDocument
+        )
 
 
 class TroubleFlagMoves(Resource):

@@ -34,11 +34,12 @@ class RecurrenceRun(ContractorOwned):
     """One run over a contractor's history, as known at ``as_of``.
 
     ``seen``: a digest of what it saw; ``found``: of what it found. A run of the same moment,
-    parameters and version sees and finds the same to the last digit. ``overtaken``: a later moment
-    had been looked at before it ended, so it left flags and looks as they were. ``rates``: of each
-    kind of place, failures per unit of exposure and their spread with and without what is flagged,
-    what wet ground and storms do, and the strongest stretch of each path that was scanned; traces
-    weigh places by them.
+    parameters, ``watched`` and version sees and finds the same to the last digit. ``watched``:
+    paths with live flags then, by primary key, scanned in any case; None in runs of before it was
+    kept. ``overtaken``: a later moment had been looked at before it ended, so it left flags and
+    looks as they were. ``rates``: of each kind of place, failures per unit of exposure and their
+    spread with and without what is flagged, what wet ground and storms do, and the strongest
+    stretch of each path that was scanned; traces weigh places by them.
     """
 
     append_only: ClassVar[bool] = True
@@ -56,6 +57,7 @@ class RecurrenceRun(ContractorOwned):
     units = models.PositiveIntegerField()
     failures = models.PositiveIntegerField()
     left_out = models.PositiveIntegerField()
+    watched = models.JSONField(null=True)
     seen = models.CharField(max_length=64)
     found = models.CharField(max_length=64)
     rates = models.JSONField(default=dict)
@@ -88,8 +90,9 @@ class FlagKind(models.TextChoices):
 class TroubleFlag(ContractorOwned, Versioned):
     """A place or stretch that fails more than its peers, with its evidence of the latest run.
 
-    ``places`` in the words of the forms. ``quiet_since``: the day from which on it no longer stood
-    out.
+    ``places`` in the words of the forms; ``findings``: the failures of the evidence, by public id
+    in the order of time, None in flags of before they were kept. ``quiet_since``: the day from
+    which on it no longer stood out.
     """
 
     public_id = PublicIdField("flag")
@@ -100,6 +103,7 @@ class TroubleFlag(ContractorOwned, Versioned):
     state = models.CharField(max_length=10, choices=FlagState.choices, editable=False)
     places = models.JSONField()
     evidence = models.JSONField()
+    findings = models.JSONField(null=True)
     raised_at = models.DateTimeField()
     cleared_at = models.DateTimeField(null=True, blank=True)
     quiet_since = models.DateTimeField(null=True, blank=True)

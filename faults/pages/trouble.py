@@ -22,6 +22,7 @@ from faults.left_words import place_words
 from faults.models.trouble import FlagState, Inspection, InspectionResult, TroubleFlag
 from faults.pages.fields import SAY, refuse_readers
 from faults.selectors.trouble import (
+    flag_failures,
     flag_get,
     flag_list,
     flag_moves,
@@ -135,6 +136,7 @@ def _flag_shown(
             for kind, words in PEER_WORDS.items()
             if kind in facts.get("peers", {})
         ],
+        "failures": [(one, place_words(one.at)) for one in flag_failures(flag)],
         "moves": list(flag_moves(flag)),
         "looks": list(inspections_of(flag)),
         "form": form,

@@ -66,10 +66,15 @@ class PathTally:
 
 @dataclass(frozen=True, slots=True)
 class Tallied:
-    """A path's tally, and of each unit the codes that are left of it."""
+    """A path's tally, and of each unit the codes that are left of it.
+
+    ``of_failure``: the unit of each failure that was given, in their order; -1 where its place was
+    not on the map then.
+    """
 
     tally: PathTally
     codes: tuple[tuple[str, ...], ...]
+    of_failure: tuple[int, ...]
 
     def unit_of(self) -> dict[tuple[int, str], int]:
         """The unit of each place that is left, by kind and code."""
@@ -115,6 +120,7 @@ def tally_path(
     counts = np.zeros((descent.units, len(State)), dtype=np.int64)
     np.add.at(counts, (descent.of_failure, np.array([f.state for f, _ in told], np.int64)), 1)
     head = [ends[0] for ends in descent.ends]
+    given = iter(descent.of_failure.tolist())
     return Tallied(
         PathTally(
             kind=np.array([places.kind[one] for one in head], dtype=np.int64),
@@ -128,6 +134,7 @@ def tally_path(
             lost=len(failures) - len(told),
         ),
         tuple(tuple(places.code[one] for one in ends) for ends in descent.ends),
+        tuple(next(given) if place >= 0 else -1 for place in at_place),
     )
 
 

@@ -11,6 +11,7 @@ from core.clock import now
 from core.models.accounts import Contractor
 from core.problems import NotFound
 from core.tenancy.scope import current_contractor_id
+from faults.models.trace import Finding
 from faults.models.trouble import (
     FlagMove,
     FlagState,
@@ -38,6 +39,13 @@ def flag_get(public_id: str) -> TroubleFlag:
 def flag_moves(flag: TroubleFlag) -> QuerySet[FlagMove]:
     """A flag's life, in its order: one query."""
     return FlagMove.objects.filter(flag=flag).order_by("pk")
+
+
+def flag_failures(flag: TroubleFlag) -> QuerySet[Finding]:
+    """The proved failures of a flag's evidence with their traces and calls, in the order of time:
+    one query. Those set aside since are among them: they counted then."""
+    rows = Finding.objects.filter(public_id__in=flag.findings or ())
+    return rows.select_related("trace__call", "trace__path").order_by("made_at", "pk")
 
 
 def inspection_list(*, only_open: bool = True) -> QuerySet[Inspection]:

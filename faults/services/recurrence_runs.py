@@ -111,6 +111,14 @@ def _stretches(search: Search) -> list[dict[str, Any]]:
     ]
 
 
+def _rates(search: Search) -> dict[str, Any]:
+    return search.rates and search.rates | {"stretches": _stretches(search)}
+
+
+def _flags_found(search: Search, params: SearchParams) -> int:
+    return sum(one.alive and one.adjusted <= params.trouble.q for one in search.candidates)
+
+
 def run_store(*, search: Search, job_id: int | None, by: Actor) -> RecurrenceRun:
     """Write a run down, carry flags on and plan looks, within the caller's transaction.
 
@@ -120,7 +128,6 @@ def run_store(*, search: Search, job_id: int | None, by: Actor) -> RecurrenceRun
     lock_name(f"recurrence of {by.contractor_id}")
     overtaken = RecurrenceRun.objects.filter(as_of__gt=search.as_of, overtaken=False).exists()
     params = SearchParams()
-    level = params.trouble.q
     run = RecurrenceRun.objects.create(
         job_id=job_id,
         as_of=search.as_of,
@@ -132,10 +139,11 @@ def run_store(*, search: Search, job_id: int | None, by: Actor) -> RecurrenceRun
         units=search.units,
         failures=search.failures,
         left_out=search.left_out,
+        watched=list(search.watched),
         seen=search.seen,
         found=search.found(),
-        rates=search.rates and search.rates | {"stretches": _stretches(search)},
-        flags_found=sum(one.alive and one.adjusted <= level for one in search.candidates),
+        rates=_rates(search),
+        flags_found=_flags_found(search, params),
         overtaken=overtaken,
     )
     if not overtaken:
@@ -148,3 +156,31 @@ def run_store(*, search: Search, job_id: int | None, by: Actor) -> RecurrenceRun
         after={"as_of": run.as_of.isoformat(), "flags_found": run.flags_found, "seen": run.seen},
     )
     return run
+
+
+def run_repeat(run: RecurrenceRun) -> tuple[str, ...]:
+    """Repeat a run from what it kept; the names of its fields that came out otherwise, none where
+    it is the same to the last digit. Flags, looks and runs stay as they are.
+
+    ``seen`` among them: rows that a run reads are no longer what they were then. Tallies are made
+    as of that moment; the next night makes them anew. Raises Conflict for a run that another
+    version made, or that did not keep all it was asked with.
+    """
+    if run.engine != ENGINE or run.watched is None:
+        raise Conflict(
+            f"Run {run.public_id} was made by version {run.engine} of the reckoning, this is "
+            f"version {ENGINE}: it can be repeated by the version that made it alone."
+        )
+    params = SearchParams.of(run.parameters)
+    search = trouble_search(run.as_of, params, run.watched)
+    anew: dict[str, Any] = {
+        "paths": search.paths,
+        "units": search.units,
+        "failures": search.failures,
+        "left_out": search.left_out,
+        "seen": search.seen,
+        "found": search.found(),
+        "rates": _rates(search),
+        "flags_found": _flags_found(search, params),
+    }
+    return tuple(name for name, value in anew.items() if getattr(run, name) != value)

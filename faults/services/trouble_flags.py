@@ -95,6 +95,7 @@ def _raise(one: Candidate, run: RecurrenceRun, by: Actor, rules: LifeRules) -> i
         state=life.state,
         places=place_documents(one),
         evidence=one.evidence,
+        findings=list(one.findings),
         raised_at=run.as_of,
         run=run,
     )
@@ -123,7 +124,7 @@ def _carry_on(
     flag.quiet_since = None if life.quiet_since is None else moment_of(life.quiet_since)
     flag.run = run
     if one is not None:
-        flag.evidence = one.evidence
+        flag.evidence, flag.findings = one.evidence, list(one.findings)
         if one.adjusted <= rules.keep_at:
             flag.places = place_documents(one)
     if before == life.state:

@@ -35,7 +35,7 @@ from tests.conftest import PASSWORD
 from tests.faults.places import path_at_new_place
 from tests.planning.things import a_calendar_address, a_crew_with_card, a_plan, a_visit
 from tests.repairs.field import opened, repaired
-from tests.trouble.history import EVIDENCE
+from tests.trouble.history import EVIDENCE, a_trace_on, failed
 
 
 def a_person(by: Actor, name: str = "Wren Alderton") -> str:
@@ -147,12 +147,15 @@ def a_recurrence_run(by: Actor) -> RecurrenceRun:
 
 def a_trouble_flag(by: Actor) -> TroubleFlag:
     """Raised by hand: what raises one needs years of failures."""
+    path = path_at_new_place(by)
+    failure = failed(a_trace_on(path, by), {"splice": "N2"}, now())
     return TroubleFlag.objects.create(
-        path=path_at_new_place(by),
+        path=path,
         kind="stretch",
         state="raised",
         places=[{"splice": "N2"}],
         evidence=EVIDENCE,
+        findings=[failure.public_id],
         raised_at=now(),
         run=a_recurrence_run(by),
     )

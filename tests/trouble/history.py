@@ -52,7 +52,11 @@ def troubled(by: Actor, paths: int = 6) -> list[WirePath]:
         with as_of(START + dt.timedelta(days=30 + number)):
             trace = a_trace_on(path, by)
         cables = list(Segment.objects.filter(path=path).order_by("pk"))
-        failed(trace, {"segment": cables[number].code}, START + dt.timedelta(days=31 + number))
+        failed(
+            trace,
+            {"segment": cables[number % len(cables)].code},
+            START + dt.timedelta(days=31 + number),
+        )
         if number == 0:
             places = bad_places(path)
             for day in range(6):

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+from io import StringIO
 from typing import Any
 
 import pytest
 import time_machine
+from django.core.management import CommandError, call_command
 from django.db import transaction
 
 from core.accounts.actor import Actor, system_actor
 from core.jobs.run import run_job
-from core.models import Contractor, Job
+from core.models import Contractor, Job, Person
 from core.problems import Conflict, IllegalMove, Stale
 from core.tenancy.scope import contractor_scope, everywhere
 from faults.models import (
+    Finding,
     FlagMove,
     Inspection,
     PathTallyRow,
@@ -27,13 +30,20 @@ from faults.services.recurrence_runs import (
     nights_to_ask,
     run_ask,
     run_ask_night,
+    run_repeat,
     run_search,
     run_store,
 )
 from faults.services.trouble_flags import flag_move
 from faults.tasks import ask_nights
+from tests.api.asking import signed_in
 from tests.faults.places import path_at_new_place
-from tests.trouble.history import NOW, a_trace_on, bad_places, failed, troubled
+from tests.pages.conftest import entered
+from tests.trouble.history import EVIDENCE, NOW, a_trace_on, bad_places, failed, troubled
+from tests.trouble.varied import END, varied
+
+CUT_CODES = {"S2", "S6"}
+"""Cables that ``varied`` cuts: what failed before counts for what became of them."""
 
 pytestmark = pytest.mark.slow
 
@@ -74,18 +84,101 @@ def test_the_bad_stretch_alone_is_flagged_with_its_evidence(by: Actor) -> None:
 
 
 def test_run_again_it_sees_and_finds_the_same_to_the_last_digit(by: Actor) -> None:
-    path = troubled(by)[1]
+    bad, path, *_ = troubled(by)
     first = night(by, NOW)
     after = told()
     again = night(by, NOW)
-    assert (again.seen, again.found, again.paths_tallied) == (first.seen, first.found, 0)
+    # Asked again it watches the path that it flagged, which is another question.
+    assert (first.watched, again.watched) == ([], [bad.pk])
+    assert again.seen != first.seen
+    assert (again.found, again.paths_tallied) == (first.found, 0)
     assert told() == after
     # What came later is not seen from then; everything made anew is the same.
     failed(a_trace_on(path, by), {"device": "D1"}, NOW + dt.timedelta(hours=1))
     PathTallyRow.objects.all().delete()
     full = night(by, NOW)
-    assert (full.seen, full.found, full.paths_tallied) == (first.seen, first.found, 6)
+    assert (full.seen, full.found, full.paths_tallied) == (again.seen, again.found, 6)
     assert told() == after
+
+
+def test_a_run_repeats_from_what_it_kept_whatever_flags_live_by_now(by: Actor) -> None:
+    """Paths that a run watched belong to what it saw: without them it would look elsewhere."""
+    paths = troubled(by, 30)
+    first = night(by, NOW)
+    assert first.watched == []
+    failed(a_trace_on(paths[7], by), {"device": "D1"}, NOW + dt.timedelta(hours=1))
+    # A flag on a path that gives no reason to look at it: it is watched all the same.
+    TroubleFlag.objects.create(
+        path=paths[7],
+        kind="place",
+        state="watched",
+        places=[{"device": "D1"}],
+        evidence=EVIDENCE,
+        raised_at=NOW,
+        run=first,
+    )
+    second = night(by, NOW + dt.timedelta(days=1))
+    assert second.watched == sorted({paths[0].pk, paths[7].pk})
+    before = told()
+    for run in (first, second):
+        run.refresh_from_db()
+        assert run_repeat(run) == ()
+    # As it was asked for, but without the flags that lived then or with those that live now:
+    # the digests tell.
+    for kept, watched in ((first, second.watched), (second, []), (second, [paths[0].pk])):
+        kept.watched = watched
+        assert "seen" in run_repeat(kept)
+        kept.refresh_from_db()
+    second.watched = []
+    assert "found" in run_repeat(second)
+    second.refresh_from_db()
+    assert told() == before
+    assert RecurrenceRun.objects.count() == 2
+    # A row that is not what it was then is told.
+    Finding.objects.filter(trace__path=paths[0]).update(proved=False)
+    assert {"seen", "failures", "found"} <= set(run_repeat(second))
+    second.watched = None
+    with pytest.raises(Conflict, match="by version"):
+        run_repeat(second)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_command_repeats_a_run_of_any_contractor(by: Actor) -> None:
+    paths = troubled(by)
+    run = night(by, NOW)
+    out = StringIO()
+    call_command("repeat_run", run.public_id, stdout=out)
+    assert f"{run.public_id} of 2026-03-29T12:00:00+00:00: 6 paths, 12 failures" in out.getvalue()
+    assert "the same to the last digit" in out.getvalue()
+    Finding.objects.filter(trace__path=paths[0]).update(proved=False)
+    with pytest.raises(CommandError, match=r"otherwise: failures, seen, found.*no longer what"):
+        call_command("repeat_run", run.public_id, stdout=out)
+    with pytest.raises(CommandError, match="There is no run rrun_none"):
+        call_command("repeat_run", "rrun_none", stdout=out)
+
+
+def test_a_flag_keeps_its_failures_through_changes_of_the_map(
+    by: Actor, supervisor: Person
+) -> None:
+    """As many as the evidence counts, all of its path and before the run, on page and over HTTP."""
+    made = varied(by)
+    night(by, END)
+    machine, browser = signed_in(supervisor), entered(supervisor)
+    flags = list(TroubleFlag.objects.select_related("path"))
+    assert flags
+    for flag in flags:
+        findings = Finding.objects.filter(public_id__in=flag.findings)
+        assert len(flag.findings) == len(findings) == flag.evidence["failures"]
+        assert {one.trace.path_id for one in findings} == {flag.path_id}
+        codes = {place for one in flag.places for place in one.values()}
+        assert all(set(one.at.values()) <= codes | CUT_CODES for one in findings)
+        asked = machine.get(f"/trouble-flags/{flag.public_id}/events").json()
+        assert [one["finding"] for one in asked["items"]] == flag.findings
+        shown = browser.get(f"/trouble/{flag.public_id}").content.decode()
+        for one in asked["items"]:
+            assert f"/findings/{one['finding']}" in shown
+            assert f"/calls/{one['call']}" in shown
+    assert made.findings
 
 
 def test_the_next_night_reads_what_changed_alone_and_equals_a_full_run(by: Actor) -> None:
