@@ -277,9 +277,6 @@ def _whole(case: Case) -> Act | Ending | None:
 
 def _looks_decide(case: Case) -> Act | Ending:
     """No place is left to suspect: look for the message until it is settled."""
-    went = _went_with_joints(case)
-    if went is not None:
-        return went
     apart = case.apart
     looks = _tally(case.state.evidence.looks)
     # A path that draws near the trip and never tripped is as sound as any other.
@@ -300,9 +297,9 @@ def _looks_decide(case: Case) -> Act | Ending:
     if looks.all_shown and apart.controller > 0.01 and looks.no_legs < 5:
         return _look(case, "ruling-out", (), "once more with no wire on the controller")
     if looks.all_legs >= MOST_LOOKS or (apart.overload >= SETTLED and looks.all_legs >= 4):
-        return unproved(case, _sound_reason(case))
+        return _went_with_joints(case) or unproved(case, _sound_reason(case))
     if apart.hidden >= SETTLED and looks.all_legs >= 4:
-        return unproved(case, _sound_reason(case))
+        return _went_with_joints(case) or unproved(case, _sound_reason(case))
     return _look(
         case,
         "ruling-out",
