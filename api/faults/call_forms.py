@@ -50,7 +50,9 @@ class CallDocument(serializers.Serializer[FaultCall]):
     digging_nearby = serializers.BooleanField()
     promised_by = serializers.DateTimeField(allow_null=True)
     contact = serializers.CharField(help_text="Whom to ring on the way.")
-    access_hours = serializers.CharField(help_text="When one is let in.")
+    access_hours = serializers.CharField(
+        help_text="When one is let in; plans keep to hours such as `mon-fri 08:00-16:00`."
+    )
     partly_restored = serializers.BooleanField(help_text="All but a part waters again.")
     wait_kind = serializers.CharField(help_text="What a waiting call waits for; else empty.")
     wait_reason = serializers.CharField()

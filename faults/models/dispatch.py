@@ -11,6 +11,7 @@ from core.tenancy.owned import ContractorOwned, PublicIdField, Versioned, unique
 from faults.models.call import FaultCall
 from faults.models.repair import SoakCheck
 from faults.models.trouble import Inspection
+from sites.models.wire_path import WirePath
 
 
 class CrewCard(ContractorOwned, Versioned):
@@ -63,6 +64,23 @@ class CallNeeds(ContractorOwned, Versioned):
 
     def __str__(self) -> str:
         return f"needs of {self.call_id}"
+
+
+class PathEstimate(ContractorOwned):
+    """Minutes that a trace of a path takes from its first step on, the proof included, as the
+    engine says before anything was done: half take less than P50, nine tenths less than P90.
+
+    Made anew where the path has another ``revision`` since, or the ``engine`` says otherwise.
+    """
+
+    path = models.OneToOneField(WirePath, on_delete=models.PROTECT, related_name="estimate")
+    revision = models.PositiveIntegerField()
+    engine = models.CharField(max_length=20)
+    p50_min = models.FloatField()
+    p90_min = models.FloatField()
+
+    def __str__(self) -> str:
+        return f"estimate of {self.path_id}"
 
 
 class PlanState(models.TextChoices):

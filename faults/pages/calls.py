@@ -21,6 +21,7 @@ from faults.models.call import FaultCall
 from faults.pages.call_actions import TRACED_FIRST, call_actions
 from faults.pages.leaving import LeavingForm, left_lines, left_on_path
 from faults.pages.story import call_story
+from faults.pages.wants import wants_words
 from faults.pages.words import TraceWords
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_get
@@ -216,6 +217,7 @@ def call_shown(
         "findings": _findings(call),
         "paths": _paths(call) if call.path is None else [],
         "next_visit": visit_of_call(call),
+        "wants": wants_words(call),
         "may_change": may_change(actor),
         "may_rule": may_rule(actor),
         "may_trace": call.path is not None and CallState.TRACING in {*moves, call.state},

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from django import forms
@@ -19,96 +18,14 @@ from core.pages.access import may_rule, office_page
 from core.pages.numbers import NumberField
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
+from faults.hours_words import RIGHT, hours_words
 from faults.models.dispatch import CrewCard
+from faults.pages.planning_fields import HoursField, PartsField, WordsField
 from faults.selectors.day_plans import calendar_address_get, calendar_address_list, crew_card
 from faults.services.calendar_addresses import calendar_address_issue, calendar_address_revoke
 from faults.services.crew_cards import MOST_PEOPLE, CrewPlanned, crew_card_set
 
 Document = dict[str, Any]
-
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-_LINE = re.compile(
-    r"(?P<first>[a-z]{3})(?:-(?P<last>[a-z]{3}))? (?P<start>\d\d:\d\d)-(?P<stop>\d\d:\d\d)"
-    r"(?P<rests>(?:, rest \d{1,3} min \d\d:\d\d-\d\d:\d\d)*)"
-)
-_REST = re.compile(r"rest (\d{1,3}) min (\d\d:\d\d)-(\d\d:\d\d)")
-_PART = re.compile(r"(\d{1,5}) (.+)")
-RIGHT = "lines such as: mon-fri 07:30-16:00, rest 30 min 11:30-13:00"
-
-
-class WordsField(forms.CharField):
-    """Words parted by commas."""
-
-    def clean(self, value: Any) -> list[str]:
-        """The words, each once."""
-        text = super().clean(value) or ""
-        return list(dict.fromkeys(one.strip() for one in text.split(",") if one.strip()))
-
-
-class PartsField(forms.CharField):
-    """Counts of parts parted by commas: ``4 splice kit, 1 decoder``."""
-
-    def clean(self, value: Any) -> dict[str, int]:
-        """Counts by word."""
-        found = {}
-        for one in filter(None, map(str.strip, (super().clean(value) or "").split(","))):
-            read = _PART.fullmatch(one)
-            if read is None:
-                raise forms.ValidationError(f"“{one}” does not fit; right: 4 splice kit, 1 decoder")
-            found[read[2]] = int(read[1])
-        return found
-
-
-class HoursField(forms.CharField):
-    """Weekly hours, a line for days that are alike."""
-
-    widget = forms.Textarea
-
-    def clean(self, value: Any) -> list[Document]:
-        """Rows in the words of ``faults.crew_hours``."""
-        rows = []
-        for line in filter(None, map(str.strip, (super().clean(value) or "").lower().split("\n"))):
-            rows += _rows_of(line)
-        return sorted(rows, key=lambda row: (row["weekday"], row["start"]))
-
-
-def _rows_of(line: str) -> list[Document]:
-    read = _LINE.fullmatch(line)
-    days = _days(read) if read else []
-    if read is None or not days:
-        raise forms.ValidationError(f"“{line[:60]}” cannot be read; right: {RIGHT}")
-    rests = [
-        {"earliest": start, "latest": stop, "minutes": int(minutes)}
-        for minutes, start, stop in _REST.findall(read["rests"])
-    ]
-    hours: Document = {"start": read["start"], "stop": read["stop"]}
-    return [{"weekday": day, **hours} | ({"breaks": rests} if rests else {}) for day in days]
-
-
-def _days(read: re.Match[str]) -> list[int]:
-    first, last = read["first"], read["last"] or read["first"]
-    if first not in WEEKDAYS or last not in WEEKDAYS:
-        return []
-    return list(range(WEEKDAYS.index(first), WEEKDAYS.index(last) + 1))
-
-
-def hours_words(rows: list[Document]) -> str:
-    """Weekly hours as lines that the field reads."""
-    lines: list[tuple[int, int, str]] = []
-    for row in sorted(rows, key=lambda one: (one["weekday"], one["start"])):
-        rests = "".join(
-            f", rest {one['minutes']} min {one['earliest']}-{one['latest']}"
-            for one in row.get("breaks", [])
-        )
-        words = f"{row['start']}-{row['stop']}{rests}"
-        alike = next((n for n, line in enumerate(lines) if line[2] == words), None)
-        if alike is not None and lines[alike][1] == row["weekday"] - 1:
-            lines[alike] = (lines[alike][0], row["weekday"], words)
-        else:
-            lines.append((row["weekday"], row["weekday"], words))
-    return "\n".join(
-        f"{WEEKDAYS[a]}{'' if a == b else '-' + WEEKDAYS[b]} {words}" for a, b, words in lines
-    )
 
 
 class CardForm(forms.Form):

@@ -50,7 +50,11 @@ class IntakeForm(OnceForm):
     digging_nearby = forms.BooleanField(label="After digging near by", required=False)
     note = forms.CharField(label="In a few words", required=False)
     contact = forms.CharField(label="Whom to ring on the way", required=False)
-    access_hours = forms.CharField(label="When one is let in", required=False)
+    access_hours = forms.CharField(
+        label="When one is let in",
+        required=False,
+        help_text="Plans keep to hours such as mon-fri 08:00-16:00; other words are only shown.",
+    )
 
     def __init__(self, place: Property, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)

@@ -49,6 +49,7 @@ from faults.pages.trouble import (
     inspections,
     trouble,
 )
+from faults.pages.wants import call_wants
 
 urlpatterns = [
     path("", open_calls, name="open-calls"),
@@ -71,6 +72,7 @@ urlpatterns = [
     path("calls/<slug:public_id>/return-test", call_return_test, name="call-return-test"),
     path("calls/<slug:public_id>/restore", call_restore, name="call-restore"),
     path("calls/<slug:public_id>/restore/undo", call_restore_undo, name="call-restore-undo"),
+    path("calls/<slug:public_id>/wants", call_wants, name="call-wants"),
     path("calls/<slug:public_id>/left", call_left, name="call-left"),
     path("calls/<slug:public_id>/left/add", call_left_add, name="call-left-add"),
     path("calls/<slug:public_id>/close", call_close, name="call-close"),

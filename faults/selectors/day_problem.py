@@ -14,16 +14,16 @@ from faults.dispatch.plan import Plan
 from faults.dispatch.problem import (
     Crew,
     Locked,
-    Minutes,
     Problem,
     Promise,
     Started,
     Visit,
     VisitKind,
 )
-from faults.dispatch.shifts import access_of, local_minute, minute_of
+from faults.dispatch.shifts import WeeklyHours, access_of, local_minute, minute_of
 from faults.dispatch.travel import Place, Travel, great_circle_travel
 from faults.forms.day_plan import read_plan
+from faults.hours_words import hours_said
 from faults.models.call import FaultCall
 from faults.models.dispatch import (
     CallNeeds,
@@ -33,30 +33,20 @@ from faults.models.dispatch import (
     VisitState,
 )
 from faults.models.repair import SoakCheck, SoakState
-from faults.models.trace import Trace
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.day_plans import card_list
 from faults.selectors.started_visits import shifts_left, started_within
 from faults.selectors.trouble import inspections_of_week
-from faults.services.work_rules import work_rules
+from faults.selectors.visit_minutes import SOAK_LOOK, STRETCH_LOOK, CallMinutes
 from faults.transitions import ENDED, CallState
 from sites.models.property import Property
 
 Document = dict[str, Any]
 Begun = Mapping[str, dt.datetime | None]
 """Since when visits are under way, by name."""
-_AFTER_SEARCH = (CallState.RETURN_TESTING, CallState.REPAIRING, CallState.FOUND)
 
 POSITION_HOLDS = dt.timedelta(hours=4)
 """A crew's position told longer ago says nothing of where it is."""
-UNTRACED = Minutes(45.0, 120.0)
-"""Search minutes where no trace has begun (common practice, no source)."""
-RETURN_TEST = Minutes(20.0, 35.0)
-SOAK_LOOK = Minutes(20.0, 30.0)
-REPAIR_SPREAD = 1.6
-"""P90 of a repair over its P50 (common practice, no source)."""
-STRETCH_LOOK = Minutes(30.0, 60.0)
-"""Minutes of a look at a trouble stretch (common practice, no source)."""
 LOOK_VALUE, SOAK_VALUE, CALL_VALUE = 90.0, 120.0, 480.0
 DRY_SO_FAR, MOST_DRY_SO_FAR = 1.0, 2400.0
 """Worth of each dry station-hour so far; however many, less than this and less than a lock."""
@@ -232,21 +222,17 @@ def _calls_wanted(window: Sequence[dt.date], begun: Begun) -> Iterator[_Wanted]:
     ]
     dry = call_dryness(calls)
     needs = {one.call_id: one for one in CallNeeds.objects.filter(call__in=calls)}
-    search = _search_minutes(calls)
-    repair = work_rules().repair_min
+    minutes_of = CallMinutes.of(calls)
     for call in calls:
         zone = ZoneInfo(call.property.time_zone)
         told = needs.get(call.pk) or CallNeeds()
         waits = call.waits_until if call.state == CallState.WAITING else None
-        minutes = work_minutes(CallState(call.state), search.get(call.pk, UNTRACED), repair)
-        name, since = f"call:{call.public_id}", begun.get(f"call:{call.public_id}")
-        if since is not None and (call.pk in search or call.state in _AFTER_SEARCH):
-            minutes = _from_start(minutes, since)
+        name = f"call:{call.public_id}"
         visit = Visit(
             name=name,
             place=call.property.public_id,
-            minutes=minutes,
-            access=access_of(read_hours(told.access), window, zone),
+            minutes=minutes_of.visit(call, begun.get(name)),
+            access=access_of(let_in(call, told), window, zone),
             earliest_min=local_minute(waits, dt.time(), zone) if waits else None,
             promise=Promise(minute_of(call.promised_by)) if call.promised_by else None,
             stations_dry=dry[call.pk].stations,
@@ -259,39 +245,15 @@ def _calls_wanted(window: Sequence[dt.date], begun: Begun) -> Iterator[_Wanted]:
         yield _Wanted(visit, call.property, call.crew.public_id if call.crew else "")
 
 
+def let_in(call: FaultCall, needs: CallNeeds) -> list[WeeklyHours]:
+    """When one is let in: as was said for planning, else by the report where it tells hours."""
+    return read_hours(needs.access or hours_said(call.access_hours))
+
+
 def dry_so_far_value(station_hours: float) -> float:
     """What the station-hours without water so far add to a call's worth: ever more, bounded."""
     worth = DRY_SO_FAR * station_hours
     return worth * MOST_DRY_SO_FAR / (worth + MOST_DRY_SO_FAR)
-
-
-def _from_start(left: Minutes, since: dt.datetime) -> Minutes:
-    """Minutes still left from now on as minutes from the visit's start."""
-    spent = float(max(minute_of(now()) - minute_of(since), 0))
-    return Minutes(spent + left.p50, spent + left.p90)
-
-
-def work_minutes(state: CallState, search: Minutes, repair_min: float) -> Minutes:
-    """Minutes of a visit: what is still to search, the repair, the return test.
-
-    P90s are added as if all ran long together, which is on the safe side.
-    """
-    parts = [RETURN_TEST]
-    if state != CallState.RETURN_TESTING:
-        parts.append(Minutes(repair_min, REPAIR_SPREAD * repair_min))
-    if state not in _AFTER_SEARCH:
-        parts.append(search)
-    return Minutes(sum(one.p50 for one in parts), sum(one.p90 for one in parts))
-
-
-def _search_minutes(calls: Sequence[FaultCall]) -> dict[int, Minutes]:
-    """What the engine said last of each call's newest trace: one query."""
-    found = {}
-    for trace in Trace.objects.filter(call__in=calls, ended_at__isnull=True).order_by("pk"):
-        left = trace.standing.get("remaining_minutes")
-        if left is not None:
-            found[trace.call_id] = Minutes(left["p50"], max(left["p50"], left["p90"]))
-    return found
 
 
 def _soak_checks_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
@@ -305,7 +267,7 @@ def _soak_checks_wanted(window: Sequence[dt.date]) -> Iterator[_Wanted]:
             name=f"soak:{check.public_id}",
             place=place.public_id,
             minutes=SOAK_LOOK,
-            access=access_of(read_hours(needs.access), window, zone),
+            access=access_of(let_in(call, needs), window, zone),
             earliest_min=local_minute(check.due_from, dt.time(), zone),
             value=SOAK_VALUE,
             kind=VisitKind.SOAK_CHECK,

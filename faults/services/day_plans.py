@@ -34,6 +34,7 @@ from faults.selectors.day_problem import (
     read_travel,
     told_plan,
 )
+from faults.services.path_estimates import estimates_of_open_calls
 from faults.transitions import ENDED
 from sites.field_checks import line_defects, refuse_defects
 from sites.models.property import Property
@@ -152,6 +153,7 @@ def plan_seen(plan: DayPlan) -> Document:
 
     Raises DispatchError where hours of crews cannot be laid out.
     """
+    estimates_of_open_calls()
     seen = day_problem(plan.from_day, plan.days, options_of(plan), plan.told)
     document: Document = {
         "problem": problem_document(seen.problem),

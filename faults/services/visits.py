@@ -12,8 +12,9 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one, refuse_past
 from core.problems import Defect, IllegalMove
-from faults.models.dispatch import PlannedVisit, PlanState, VisitState
+from faults.models.dispatch import CrewCard, PlannedVisit, PlanState, VisitState
 from sites.field_checks import line_defects, refuse_defects
+from sites.models.property import Property
 
 Document = dict[str, Any]
 
@@ -74,7 +75,27 @@ def visit_move(
     held.state, held.state_at = VisitState(to), now()
     held.missed_why = why if to == VisitState.MISSED else ""
     held.lacked = words
+    if to != VisitState.MISSED:
+        _crew_is_there(held)
     return _stored(held, f"visit.{to}", by)
+
+
+def _crew_is_there(held: PlannedVisit) -> None:
+    """Who begins or ends a visit is at its place: the crew's last position, for the next plan."""
+    place = _place_of(held)
+    if place is None or place.lat is None or place.lon is None:
+        return
+    CrewCard.objects.filter(crew=held.crew_id).update(
+        position_lat=place.lat, position_lon=place.lon, position_at=held.state_at
+    )
+
+
+def _place_of(held: PlannedVisit) -> Property | None:
+    if held.call is not None:
+        return held.call.property
+    if held.soak_check is not None:
+        return held.soak_check.repair.call.property
+    return held.inspection.property if held.inspection is not None else None
 
 
 def _refuse_second_started(held: PlannedVisit) -> None:

@@ -75,6 +75,7 @@ FORMS = {
     "call-return-test",
     "call-restore",
     "call-close",
+    "call-wants",
     "trace-other",
 }
 """Pages of a form, which those who only read are not shown."""
@@ -109,6 +110,7 @@ DOES = {
     "call-left-add": ("wire-path-as-left", "POST"),
     "call-close": ("call-moves", "POST"),
     "path-sound": ("wire-path-sound-records", "POST"),
+    "call-wants": ("call-needs", "PUT"),
     "call-limit": ("call-limits", "POST"),
     "call-stop": ("call-stop-questions", "POST"),
     "call-soak": ("soak-check-done", "POST"),

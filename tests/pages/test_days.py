@@ -11,10 +11,11 @@ from django.test import Client
 from core.accounts.actor import Actor, Role
 from core.accounts.people import crew_create
 from core.models import Contractor, Person
+from faults.hours_words import hours_words
 from faults.models import DayPlan, PlanState, VisitState
-from faults.pages.crew_cards import HoursField, PartsField, hours_words
 from faults.pages.day_drawing import LEFT, WIDTH
 from faults.pages.day_names import DayNames
+from faults.pages.planning_fields import HoursField, PartsField
 from faults.selectors.day_plans import plan_get
 from faults.services.plan_publishing import plan_publish
 from tests.api.test_query_budgets import queries
