@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from benchmarks import (
     bench_recurrence_flags,
+    bench_recurrence_judged,
     bench_recurrence_limits,
     bench_recurrence_naive,
     bench_recurrence_scan,
@@ -36,6 +37,17 @@ def recurrence_benchmarks() -> Iterator[Benchmark]:
         bench_recurrence_scan.scan_row,
         bench_recurrence_scan.scan_section,
         measured=(*_modules("peers", "flags", "scan", "stretches"), worlds),
+    )
+    yield Benchmark(
+        "recurrence-judged",
+        "Flags as the night's run makes them",
+        bench_recurrence_judged.judged_keys,
+        bench_recurrence_judged.judged_row,
+        bench_recurrence_judged.judged_section,
+        measured=(
+            *_modules("peers", "flags", "weather", "scan", "stretches", "trouble"),
+            worlds,
+        ),
     )
     yield Benchmark(
         "recurrence-naive",

@@ -144,19 +144,34 @@ def test_a_unit_cut_in_two_records_is_the_same_unit(seed: int, share: float, tol
     assert max(clock.total for clock in two.clocks) == pytest.approx(800.0)
 
 
-@given(seeds)
-def test_splitting_units_leaves_the_groups_rate_and_limits(seed: int) -> None:
-    """A Poisson total knows nothing of how its exposure was cut."""
-    counts, exposure = drawn_units(seed)
+@given(seeds, st.floats(0.1, 0.9))
+def test_splitting_a_segment_shares_out_its_exposure_and_failures(seed: int, share: float) -> None:
+    """Each part gets its length's exposure and the failures along it; the total's rate and limits
+    are those of the segment that was left whole."""
     rng = np.random.default_rng(seed)
-    part = rng.uniform(0.1, 0.9, len(counts))
-    taken = rng.binomial(counts, part)
-    split_counts = np.concatenate([taken, counts - taken])
-    split_exposure = np.concatenate([part * exposure, (1.0 - part) * exposure])
-    whole = rate_limits([counts.sum()], [exposure.sum()])
-    pieces = rate_limits([split_counts.sum()], [split_exposure.sum()])
-    assert pieces.high == pytest.approx(whole.high, rel=1e-12)
-    assert pieces.low == pytest.approx(whole.low, rel=1e-12)
+    at, along = np.sort(rng.uniform(1.0, 500.0, 7)), rng.uniform(0.0, 1.0, 7)
+    failures = tuple(
+        Failure(0, float(t), float(f)) for t, f in zip(at, along, strict=True) if f != share
+    )
+    never = Spans.of([])
+    plain = Place("S", SEGMENT, 60.0, (0.0, 1000.0), never, "segment")
+    one = exposed_units(History((plain,), failures))
+    parts = [
+        replace(plain, name=name, amount=60.0 * part, watched=(500.0, 1000.0))
+        for name, part in (("S1", share), ("S2", 1.0 - share))
+    ]
+    before = replace(plain, watched=(0.0, 500.0))
+    became = (Became(0, (1, 2), (share, 1.0 - share)),)
+    two = exposed_units(History((before, *parts), failures, became=became))
+    assert two.exposure == pytest.approx([60e3 * share, 60e3 * (1.0 - share)])
+    low = sum(failure.fraction < share for failure in failures if failure.fraction is not None)
+    assert two.counts.tolist() == [low, len(failures) - low]
+    whole = rate_limits(one.counts, one.exposure)
+    pieces = rate_limits([two.counts.sum()], [two.exposure.sum()])
+    assert (pieces.low, pieces.high) == (
+        pytest.approx(whole.low, rel=1e-9),
+        pytest.approx(whole.high, rel=1e-9),
+    )
 
 
 @given(seeds)
