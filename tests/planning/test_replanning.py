@@ -194,7 +194,9 @@ def test_a_soak_check_becomes_a_visit_while_the_gate_is_open(by: Actor) -> None:
 def test_an_inspection_heeds_the_hours_of_its_property(by: Actor) -> None:
     look = Inspection.objects.get(public_id=an_inspection(by))
     Property.objects.filter(pk=look.property_id).update(lat=40.42, lon=-3.68)
-    call = call_open(where=Where.of_path(look.path), by=by)
+    # The failures that the flag rests on may have left one open.
+    there = FaultCall.objects.filter(path=look.path, closed_at__isnull=True).first()
+    call = there or call_open(where=Where.of_path(look.path), by=by)
     call_needs_set(call=call, wants=CallWants(access=AFTERNOON), version=0, by=by)
     Inspection.objects.filter(pk=look.pk).update(planned_week=MONDAY.date())
     with time_machine.travel(MONDAY, tick=False):
