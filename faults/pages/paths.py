@@ -10,6 +10,7 @@ from core.accounts.actor import Actor
 from core.pages.access import may_rule, page
 from faults.pages.leaving import left_lines
 from faults.selectors.as_left import as_left_list
+from faults.selectors.traces import trace_stands_at
 from sites.pages.paths import path_context
 from sites.selectors.paths import path_get
 
@@ -19,7 +20,7 @@ from sites.selectors.paths import path_get
 def path_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
     """A path as its map has it now, or as ``?revision=`` had it, and *as left*."""
     path = path_get(public_id)
-    context = path_context(request, path) | {
+    context = path_context(request, path, trace_stands_at(path)) | {
         "left_lines": left_lines(list(as_left_list(path))),
         "may_import": may_rule(actor) and path.ended_at is None,
     }

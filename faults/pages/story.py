@@ -99,8 +99,9 @@ _BEGAN = (
 
 def _moves(call: FaultCall) -> Iterator[StoryEntry]:
     for move in call_moves(call):
-        # What runs by a schedule has the name of its job.
-        by = "by itself" if move.by_kind == "system" else move.by_name
+        # What runs by a schedule has the name of its job, such as calls.wake.
+        is_job = move.by_kind == "system" and "." in move.by_name
+        by = "by itself" if is_job else move.by_name
         yield StoryEntry(move.at, "move", move.get_to_state_display(), move.why, by)
 
 

@@ -23,6 +23,7 @@ from faults.tracing.rig import rig_at_start
 from faults.tracing.rig_places import nodes_of_place
 from faults.tracing.step import LEAST_TOLD, headline
 from sites.network.elements import WirePath
+from sites.pages.near import near_of
 
 Document = dict[str, Any]
 
@@ -38,8 +39,8 @@ class StoryLine:
     struck: bool
 
 
-def trace_context(trace: Trace) -> Document:
-    """The state of a trace for its page. Run outside a transaction."""
+def trace_context(trace: Trace, near: str = "") -> Document:
+    """The state of a trace for its page; ``near`` a point to look at. Run outside a transaction."""
     snapshot = snapshot_now(trace)
     step = next_document(trace, snapshot)
     session = snapshot.fold.session
@@ -68,7 +69,7 @@ def trace_context(trace: Trace) -> Document:
     }
     if context["is_done"]:
         return context | _ending(trace, step, words, network)
-    return context | _doing(trace, step, words)
+    return context | _doing(trace, step, words, near)
 
 
 def _others(step: Document) -> str:
@@ -98,8 +99,8 @@ def _left_before(trace: Trace) -> list[AsLeftItem]:
     return list(items.exclude(kind__in=(LeftKind.LID_UP, LeftKind.TAG, LeftKind.OTHER)))
 
 
-def _doing(trace: Trace, step: Document, words: TraceWords) -> Document:
-    do = step["do"]
+def _doing(trace: Trace, step: Document, words: TraceWords, near: str) -> Document:
+    do, node = step["do"], node_of(words.path, step)
     return {
         "task": words.task(step),
         "kind": _kind(do),
@@ -108,7 +109,8 @@ def _doing(trace: Trace, step: Document, words: TraceWords) -> Document:
         "asks_count": do in ("clamp", "clamp_set"),
         "is_stray": do == "clamp" and step["wire"] is None,
         "form": blank_answer(trace, step),
-        "node": node_of(words.path, step),
+        "node": node,
+        "near": near_of(words.path, near, node),
         "why": plain_why(step["why"]),
         "notes": [plain_why(note) for note in step.get("notes", [])],
     }

@@ -143,7 +143,9 @@ def _shown(
     form: AnswerForm | None = None,
     **more: Any,
 ) -> HttpResponse:
-    context = trace_context(trace) | {"may_change": may_change(actor)} | more
+    context = (
+        trace_context(trace, request.GET.get("near", "")) | {"may_change": may_change(actor)} | more
+    )
     if form is not None:
         context["form"] = form
         context["answers_other"] = _other_question(context, form)

@@ -10,6 +10,9 @@ from core.problems import NotFound
 from faults.models.call import FaultCall
 from faults.models.trace import Finding, Observation, Trace
 from faults.trace_snapshot import next_document, snapshot_now
+from sites.models.wire_path import WirePath
+
+_MOST_LOOKED_AT = 30
 
 
 def trace_list(call: FaultCall | None = None) -> QuerySet[Trace]:
@@ -38,6 +41,16 @@ def trace_next(trace: Trace) -> dict[str, Any]:
 def observation_list(trace: Trace) -> QuerySet[Observation]:
     """The observations of a trace in the order in which they were done: one query."""
     return Observation.objects.filter(trace=trace).order_by("client_seq", "pk")
+
+
+def trace_stands_at(path: WirePath) -> str:
+    """The node where the trace that is under way on a path was last, empty where none is or it was
+    nowhere yet: two queries."""
+    running = Trace.objects.filter(path=path, ended_at__isnull=True).order_by("-pk").first()
+    if running is None:
+        return ""
+    bodies = observation_list(running).reverse().values_list("body", flat=True)[:_MOST_LOOKED_AT]
+    return next((str(body["node"]) for body in bodies if body.get("node")), "")
 
 
 def finding_list(

@@ -17,8 +17,10 @@ from sites.network.errors import NetworkError
 from sites.network.faults import Condition
 from sites.network.solve import solve
 
-NEARBY = (360.0, 300.0)
-"""Width and height of a close-up in drawing units: a phone shows them one to one."""
+NEARBY = (288.0, 240.0)
+"""Width and height of a close-up in drawing units."""
+ENLARGED = 1.25
+"""So much larger than drawn it is shown: 360 by 300 on a phone, with words that can be read."""
 
 _SVG = "http://www.w3.org/2000/svg"
 _HASH = base64.b64encode(hashlib.sha256(style_sheet().encode()).digest()).decode()
@@ -54,8 +56,8 @@ def path_drawing(
     ET.register_namespace("", _SVG)
     root = ET.fromstring(svg)  # noqa: S314 - it was written one line above
     root.set("viewBox", f"{x - wide / 2:.1f} {y + HEAD - high / 2:.1f} {wide:g} {high:g}")
-    root.set("width", f"{wide:g}")
-    root.set("height", f"{high:g}")
+    root.set("width", f"{ENLARGED * wide:g}")
+    root.set("height", f"{ENLARGED * high:g}")
     _mark(root, x, y + HEAD)
     return ET.tostring(root, encoding="unicode")
 

@@ -17,6 +17,7 @@ from sites.network.design_check import BrokenLimit, DesignFigures
 from sites.network.elements import WirePath as Network
 from sites.network_snapshot import path_network
 from sites.pages.drawing import path_drawing, sound_currents_ma, svg_answer
+from sites.pages.near import near_of
 from sites.pages.words import LENGTH_KNOWN, PathWords, node_kind, node_name
 from sites.selectors.design import path_design_figures
 from sites.selectors.paths import path_get, path_revisions
@@ -28,8 +29,11 @@ _LIMITS = {
 }
 
 
-def path_context(request: HttpRequest, path: WirePath) -> dict[str, object]:
-    """What the page of a path shows of its map as it is now, or as ``?revision=`` had it."""
+def path_context(request: HttpRequest, path: WirePath, stands_at: str = "") -> dict[str, object]:
+    """What the page of a path shows of its map as it is now, or as ``?revision=`` had it.
+
+    ``?near=`` names the point that the close-up is about; else ``stands_at``, else the controller.
+    """
     number = _revision(request, path)
     network = path_network(path, number)
     return {
@@ -37,6 +41,7 @@ def path_context(request: HttpRequest, path: WirePath) -> dict[str, object]:
         "place": path.controller.property,
         "number": number,
         "network": network,
+        "near": near_of(network, request.GET.get("near", ""), stands_at),
         "cable_m": sum(segment.length_m for segment in network.segments),
         "revisions": path_revisions(path),
         "points": [(node, node_name(node), node_kind(node)) for node in network.nodes],
@@ -49,12 +54,14 @@ def path_context(request: HttpRequest, path: WirePath) -> dict[str, object]:
 @require_safe
 @page
 def path_picture(request: HttpRequest, actor: Actor, public_id: str) -> HttpResponse:
-    """The path as SVG, with the currents of the sound path."""
+    """The path as SVG, with the currents of the sound path; ``?around=`` a node for what lies
+    near it."""
     drawing_count(actor)
     path = path_get(public_id)
     network = path_network(path, _revision(request, path))
     drawing_count_size(actor, len(network.nodes))
-    return svg_answer(path_drawing(network, currents_ma=sound_currents_ma(network)))
+    around = request.GET.get("around", "")[:64]
+    return svg_answer(path_drawing(network, currents_ma=sound_currents_ma(network), around=around))
 
 
 def _revision(request: HttpRequest, path: WirePath) -> int:
