@@ -15,6 +15,7 @@ import pytest
 
 from sites.network.elements import Device, Segment, WirePath
 from sites.network.faults import Condition, Fault, Place
+from sites.network.solution import Solution
 from sites.network.solve import solve
 from tests.network.checks import expected, inputs
 from tests.network.named_networks import load, network, node, span
@@ -106,20 +107,39 @@ def test_fosters_sum_of_edges() -> None:
     assert total == pytest.approx(graph.number_of_nodes() - 1, abs=1e-8)
 
 
-@pytest.mark.parametrize("arms", [(1, 2, 3, 4, 5), (1, 1, 1, 2, 1), (10, 20, 30, 60, 40)])
+# Equivalent resistance, and amperes through the middle per volt (from N1 to N2 positive).
+BRIDGES = {
+    (1, 2, 3, 4, 5): (170 / 71, 1 / 85),
+    (1, 1, 1, 2, 1): (13 / 11, -1 / 13),
+    (10, 20, 30, 60, 40): (80 / 3, 0.0),
+    (10, 20, 30, 60, 7): (80 / 3, 0.0),
+    (100, 10, 500, 60, 15): (62.66573622, None),
+}
+
+
+@pytest.mark.parametrize("arms", BRIDGES)
 def test_wheatstone_bridge(arms: tuple[int, ...]) -> None:
+    """Section E5: closed forms as fractions, the last one computed by a nodal solve outside."""
+    solution = bridged(arms)
+    of_volt, through = BRIDGES[arms]
+    # 1 Ω across the far corner: the bridge itself sees what is left of the volt.
+    assert 1.0 / solution.controller_current_a - 1.0 == pytest.approx(of_volt, abs=1e-8)
+    across = 1.0 - abs(solution.voltage_v("N3"))
+    middle = solution.wire_current_a("N1", "S5") / across
+    if through is not None:
+        assert middle == pytest.approx(through, abs=1e-9)
+    row = E1.get(f"wheatstone_{arms}")
+    if row is not None:
+        assert middle == pytest.approx(row["Ig_per_volt"], abs=1e-9)
+
+
+def bridged(arms: tuple[int, ...]) -> Solution:
+    """A volt across A (N0) and D (N3), with 1 Ω in series at D; arms A-B, A-C, B-D, C-D, B-C."""
     r1, r2, r3, r4, r5 = arms
     path = network(
         [((0, 1), r1), ((0, 2), r2), ((1, 3), r3), ((2, 3), r4), ((1, 2), r5)], [], source_v=1.0
     )
-    row = E1[f"wheatstone_{arms}"]
-    # 1 Ω across the far corner: the bridge itself sees what is left of the volt.
-    solution = solve(path, Condition(faults=(Fault("short", Place("splice", "N3"), 1.0),)))
-    assert 1.0 / solution.controller_current_a - 1.0 == pytest.approx(row["Req"], abs=1e-9)
-    across = 1.0 - abs(solution.voltage_v("N3"))
-    assert solution.wire_current_a("N1", "S5") / across == pytest.approx(
-        row["Ig_per_volt"], abs=1e-9
-    )
+    return solve(path, Condition(faults=(Fault("short", Place("splice", "N3"), 1.0),)))
 
 
 def test_ring_main_shares_a_load_by_the_spans_on_each_side() -> None:
@@ -184,24 +204,85 @@ def test_voltage_drops_of_the_conductor_tables() -> None:
     assert volts == pytest.approx(table["a_2wire_14AWG_NEC"]["v"], abs=1e-9)
 
 
-def test_murray_ratio_is_how_a_ring_shares_the_current_of_an_earth_fault() -> None:
-    """Section B: 600 m of 1.5 Ω/km, ratio 3:1 on the loop of 1,200 m puts the fault at 300 m.
+# Loop of one conductor and its return, ohms; ratio of the arms; ohms a metre; metres to the fault.
+MURRAY = {
+    # 600 m of 1.5 Ω/km, ratio 3:1: 300 m (worked examination paper, read).
+    "600 m": (1.8, 3.0, 0.0015, 300.0),
+    # 500 m likewise: 250 m (Mehta, Principles of Power System, ch. 11, from memory).
+    "500 m": (1.5, 3.0, 0.0015, 250.0),
+    # Hawkins Electrical Guide, vol. 3 (1914), fig. 597, read: 332 of 1,000 of the bridge, loop
+    # 54.07 Ω, 16.46 Ω a mile: 1.09 miles.
+    "1.09 miles": (54.07, 668.0 / 332.0, 16.46 / 1609.344, 1.0905978128797085 * 1609.344),
+}
 
-    The bridge balances where the two ways round carry currents inverse to their lengths: the
-    same holds in conductor a of a ring that is fed at the controller and leaks at 300 m.
+
+@pytest.mark.parametrize("case", MURRAY)
+def test_murray_ratio_is_how_a_ring_shares_the_current_of_an_earth_fault(case: str) -> None:
+    """Section B. The bridge balances where the two ways round carry currents inverse to their
+    resistances: the same holds in conductor a of a ring that is fed at the controller and leaks.
     """
-    row = expected("B1")["murray_600"]
-    path = network([((0, 1), 1.8), ((0, 1), 1.8)], [], source_v=24.0)
-    path = replace(path, earth_reference_ohm=5.0)
-    at = row["d_m"] / (row["loop_m"] / 2.0)
-    leak = Fault("earth", Place("segment", "S1"), 20.0, "a", fraction=at)
+    loop_ohm, ratio, ohm_per_m, metres = MURRAY[case]
+    near_ohm = ohm_per_m * metres
+    near, round_about = ring_with_leak(0.0, loop_ohm / 2.0, near_ohm)
+    assert near / round_about == pytest.approx(ratio, rel=1e-9)
+    # By hand: the two ways side by side, then 20 Ω of the leak and 5 Ω of the earth reference.
+    both = near_ohm * (loop_ohm - near_ohm) / loop_ohm
+    assert near + round_about == pytest.approx(24.0 / (both + 25.0), abs=1e-9)
+
+
+def test_the_values_of_the_murray_tests_are_those_of_the_file() -> None:
+    table = expected("B1")
+    assert MURRAY["600 m"][3] == table["murray_600"]["d_m"]
+    assert MURRAY["1.09 miles"][3] == table["murray_hawkins"]["miles"] * 1609.344
+    loop_ohm, ratio, *_ = MURRAY["1.09 miles"]
+    assert loop_ohm / (1.0 + ratio) == pytest.approx(table["murray_hawkins"]["X_ohm"], rel=1e-12)
+
+
+def test_varley_balances_at_both_settings() -> None:
+    """Section B, Mehta ch. 11 (from memory): P, Q = 5, 10; S = 16 on the loop, 7 on the fault;
+    0.4 Ω/km: a loop of 8 Ω, 3 Ω to the fault, 7.5 km. S lies in series with the faulty side."""
+    row = expected("B1")["varley"]
+    p, q, loop = row["P"], row["Q"], row["loop"]
+    assert bridged((p, q, loop, row["S1"], 40)).wire_current_a("N1", "S5") == pytest.approx(
+        0.0, abs=1e-12
+    )
+    near, round_about = ring_with_leak(row["S2"], loop / 2.0, row["X"])
+    assert near / round_about == pytest.approx(p / q, rel=1e-9)
+    assert row["X"] / row["r"] == row["d_km"]
+
+
+def ring_with_leak(
+    series_ohm: float, half_ohm: float, to_leak_ohm: float
+) -> tuple[complex, complex]:
+    """Current of conductor a each way round to a leak to earth, A: the near way, with a series
+    resistance in it, and the other. A conductor has half of its segment's loop resistance."""
+    ends = ((0, 1), (1, 2), (2, 0)) if series_ohm else ((0, 1), (1, 0))
+    ohms = [series_ohm] * bool(series_ohm) + [half_ohm, half_ohm]
+    path = network([(pair, 2.0 * ohm) for pair, ohm in zip(ends, ohms, strict=True)], [])
+    path = replace(path, source_v=24.0, earth_reference_ohm=5.0)
+    near, last = len(ends) - 1, len(ends)
+    at = Place("segment", f"S{near}")
+    leak = Fault("earth", at, 20.0, "a", fraction=to_leak_ohm / half_ohm)
     solution = solve(path, Condition(faults=(leak,)))
-    near = solution.wire_current_a("N0", "S1")
-    round_about = solution.wire_current_a("N0", "S2")
-    assert near / round_about == pytest.approx(row["P"] / row["Q"], abs=1e-9)
-    # By hand: one conductor has 0.9 Ω a segment; (0.45 · 1.35) / 1.8 to the fault, 20 and 5 Ω.
-    assert near + round_about == pytest.approx(24.0 / (0.45 * 1.35 / 1.8 + 25.0), abs=1e-9)
-    assert solution.wire_current_b_a("N0", "S1") == pytest.approx(0.0, abs=1e-12)
+    assert solution.wire_current_b_a("N0", "S1") == pytest.approx(0.0, abs=1e-9)
+    return solution.wire_current_a("N0", "S1"), -solution.wire_current_a("N0", f"S{last}")
+
+
+def test_an_open_conductor_is_found_by_its_share_of_the_capacitance() -> None:
+    """Section B: 0.12 µF against 0.40 µF of a whole 2 km is an open at 0.6 km."""
+    # A segment's capacitance is half at each of its ends, so the open one is in the middle of its.
+    lengths_m = (400.0, 400.0, 1200.0)
+    cables = tuple(
+        Segment(f"S{k + 1}", f"N{k}", f"N{k + 1}", each, "AWG 14")
+        for k, each in enumerate(lengths_m)
+    )
+    path = WirePath("cable", 50.0, 24.0, 0j, 1500.0, tuple(map(node, range(4))), cables, ())
+    path = replace(path, capacitance_nf_per_km=400.0 / 2.0)
+    opened = Fault("open", Place("segment", "S2"), None, "a", fraction=0.5)
+    whole = abs(solve(path).controller_current_a)
+    part = abs(solve(path, Condition(faults=(opened,))).controller_current_a)
+    assert part / whole == pytest.approx(0.12 / 0.40, rel=1e-4)
+    assert whole == pytest.approx(24.0 * 2.0 * math.pi * 50.0 * 0.40e-6, rel=1e-3)
 
 
 def test_published_feeder_of_33_buses_with_constant_power() -> None:
