@@ -85,14 +85,20 @@ def _groups(rows: list[Row]) -> Iterator[tuple[str, list[Row]]]:
         yield f"{least} to {most}", [row for row in rows if least <= row["n"] <= most]
 
 
-def _line(name: str, method: str, rows: list[Row]) -> tuple[object, ...] | None:
-    if not rows:
-        return None
+def search_pairs(method: str, rows: list[Row]) -> list[tuple[float, float]]:
+    """Search minutes of the planner and of ``method`` on each case where both have them."""
     pairs = []
     for row in rows:
         ours, theirs = row["by"]["planner"].get("search"), row["by"][method].get("search")
         if ours is not None and theirs:
             pairs.append((ours, theirs))
+    return pairs
+
+
+def _line(name: str, method: str, rows: list[Row]) -> tuple[object, ...] | None:
+    if not rows:
+        return None
+    pairs = search_pairs(method, rows)
     ratio = mean_of([ours / theirs for ours, theirs in pairs])
     total = sum(t for _, t in pairs)
     of_totals = f"{sum(o for o, _ in pairs) / total:.3f}" if total else "none"

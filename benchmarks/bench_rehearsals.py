@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from benchmarks.limits import at_least, at_most
 from benchmarks.report import percent, table
@@ -174,27 +174,34 @@ def heavy_section(rows: list[Row]) -> str:
     return located_section(rows) + told
 
 
+def _bins(calls: list[list[float]]) -> Iterator[tuple[int, list[list[float]]]]:
+    for low in range(10):
+        inside = [c for c in calls if min(9, int(c[1] * 10)) == low]
+        if inside:
+            yield low, inside
+
+
+def calibration_error(calls: list[list[float]]) -> float:
+    """Mean distance between what was said and what was right, over ten bins of the top chance."""
+    apart = sum(abs(_mean(c, 1) - _mean(c, 2)) * len(c) for _, c in _bins(calls))
+    return apart / len(calls)
+
+
 def calibration_section(rows: list[Row]) -> str:
     """Expected calibration error over ten bins of the top chance, and what 0.99 was worth."""
     calls = [call for row in rows for call in row.get("calls", ())]
     cases = sum("calls" in row for row in rows)
     if not calls:
         return "No row has a belief in it."
-    body = []
-    error = 0.0
-    for low in range(10):
-        inside = [c for c in calls if min(9, int(c[1] * 10)) == low]
-        if inside:
-            said, right = _mean(inside, 1), _mean(inside, 2)
-            error += abs(said - right) * len(inside) / len(calls)
-            body.append(
-                (
-                    f"{low / 10:.1f} to {low / 10 + 0.1:.1f}",
-                    len(inside),
-                    f"{said:.4f}",
-                    f"{right:.4f}",
-                )
-            )
+    body = [
+        (
+            f"{low / 10:.1f} to {low / 10 + 0.1:.1f}",
+            len(inside),
+            f"{_mean(inside, 1):.4f}",
+            f"{_mean(inside, 2):.4f}",
+        )
+        for low, inside in _bins(calls)
+    ]
     sure = [call for call in calls if call[1] >= 0.99]
     sure_right = sum(int(call[2]) for call in sure)
     told = f"{sure_right} of {len(sure)}" + (
@@ -207,8 +214,8 @@ def calibration_section(rows: list[Row]) -> str:
         f"{len(calls)} beliefs of {cases} traces, one after each reading or look; beliefs of one "
         f"trace hang together.\n\n"
         f"{table(('top chance', 'beliefs', 'mean said', 'right'), body)}\n\n"
-        f"Expected calibration error: {error:.4f}. Said with 0.99 or more, right: {told}. "
-        f"Mean chance given to the true place: {_mean(calls, 0):.4f}."
+        f"Expected calibration error: {calibration_error(calls):.4f}. Said with 0.99 or more, "
+        f"right: {told}. Mean chance given to the true place: {_mean(calls, 0):.4f}."
     )
 
 

@@ -37,10 +37,10 @@ def run() -> list[Row]:
     """Time every shape at every size, and a path of 1,000 nodes with ten loops."""
     rows = []
     for shape in SHAPES:
-        timed = [_row(shape, size, made_path(shape, size)) for size in SIZES]
+        timed = [timed_row(shape, size, made_path(shape, size)) for size in SIZES]
         rows += [*timed, _growth(shape, timed)]
     size, loops = LOOPED
-    rows.append(_row(f"branching, {loops} loops", size, made_path("branching", size, loops)))
+    rows.append(timed_row(f"branching, {loops} loops", size, made_path("branching", size, loops)))
     return rows
 
 
@@ -73,7 +73,11 @@ def made_path(shape: str, size: int, loops: int = 0) -> WirePath:
     )
 
 
-def _row(shape: str, size: int, path: WirePath) -> Row:
+def timed_row(shape: str, size: int, path: WirePath) -> Row:
+    """Medians of this path's solves, after both solvers were seen to agree.
+
+    Raises RuntimeError where they do not, to a microvolt.
+    """
     condition = Condition(
         coil_ohm=COIL_OHM, faults=(Fault("short", Place("device", f"D{size // 2}"), 3.0),)
     )

@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 import time
+from functools import cache
 
 import pytest
 
-from benchmarks.bench_rehearsals import row_of
+from benchmarks.bench_rehearsals import calibration_error, row_of
+from benchmarks.runner import Row
 from faults.rehearsal.cases import make_case
 from faults.rehearsal.play import play
 
+MOST_ERROR_OF_FEW = 0.06
 METHODS = ("planner", "outward", "halving", "per-minute")
 QUICK = (1, 2, 3, 7, 14, 18)
 MORE = (4, 8, 13, 15, 22, 30, 45, 61)
 
 
+@cache
+def kept_row(key: str) -> Row:
+    return row_of(key)
+
+
 def checked(key: str) -> None:
-    row = row_of(key)
+    row = kept_row(key)
     assert not row["wrong"], row
     assert row["located"], row
     assert row["proved"], row
@@ -31,6 +39,18 @@ def test_a_fault_is_located_and_proved(index: int) -> None:
 @pytest.mark.parametrize("index", MORE)
 def test_more_faults_are_located_and_proved(index: int) -> None:
     checked(f"rehearsals-{index:05d}")
+
+
+@pytest.mark.slow
+def test_what_is_said_is_about_as_often_right() -> None:
+    """Of fourteen traces, whose beliefs hang together; the benchmark bounds it over 3,000."""
+    rows = [kept_row(f"rehearsals-{index:05d}") for index in (*QUICK, *MORE)]
+    calls = [call for row in rows for call in row["calls"]]
+    assert len(calls) > 150
+    assert calibration_error(calls) <= MOST_ERROR_OF_FEW
+    sure = [right for _, said, right in calls if said >= 0.99]
+    assert len(sure) > 50
+    assert sum(sure) >= 0.985 * len(sure)
 
 
 @pytest.mark.slow
