@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from faults.recurrence.inspections import exposure_to_chance
 from faults.recurrence.peers import PeerRates
 from faults.recurrence.rates import shrunk_rates
 from faults.tally_store import unpacked
+from sites.models.property import Property
 
 FIRST_LOOK_DAYS = 28
 """A flag is looked at within so many days of its raising, however small the chance."""
@@ -33,11 +35,13 @@ class DueFacts:
 
 
 def due_day(flag: Flag, before: Inspection | None, facts: DueFacts) -> dt.date:
-    """When the chance of a failure since the last one, or since the last look, reaches its target.
+    """The day at the property when the chance of a failure since the last one, or since the last
+    look, reaches its target.
 
     The chance is of the flag's posterior rate over energised time; what looks worn is due in half
     the time.
     """
+    zone = zone_of(flag.path.controller.property)
     since = day_of(_since(flag, before, facts.as_of))
     days = _energised_days(flag, facts.look_at_chance)
     if before is not None and before.result == InspectionResult.WORN:
@@ -51,17 +55,24 @@ def due_day(flag: Flag, before: Inspection | None, facts: DueFacts) -> dt.date:
         run = clock.at(since + offsets).sum(axis=1) - clock.at([since]).sum()
         reached = np.flatnonzero(run >= days)
         ahead = float(offsets[reached[0]]) if len(reached) else float(_LONGEST_DAYS)
-    due = moment_of(since + ahead).date()
+    due = moment_of(since + ahead).astimezone(zone).date()
     if before is None:
-        due = min(due, flag.raised_at.date() + dt.timedelta(days=FIRST_LOOK_DAYS))
+        raised_on = flag.raised_at.astimezone(zone).date()
+        due = min(due, raised_on + dt.timedelta(days=FIRST_LOOK_DAYS))
     return due
 
 
-def rested(due: dt.date, before: Inspection | None) -> dt.date:
+def zone_of(place: Property) -> ZoneInfo:
+    """By which days at a property are told."""
+    return ZoneInfo(place.time_zone)
+
+
+def rested(due: dt.date, before: Inspection | None, zone: ZoneInfo) -> dt.date:
     """The day due, not before the rest after a look that was skipped is over."""
     if before is None or before.state != InspectionState.SKIPPED or before.ended_at is None:
         return due
-    return max(due, before.ended_at.date() + dt.timedelta(days=SKIPPED_REST_DAYS))
+    skipped_on = before.ended_at.astimezone(zone).date()
+    return max(due, skipped_on + dt.timedelta(days=SKIPPED_REST_DAYS))
 
 
 def _energised_days(flag: Flag, chance: float) -> float:

@@ -54,8 +54,8 @@ def energised_days_to(target: float, by_path: PathFigures) -> dict[int, float]:
 
 def path_due_days(
     need_days: Mapping[int, float], seen: Mapping[int, LastSeen], as_of: dt.datetime
-) -> dict[int, dt.date]:
-    """The days on which paths are due, of those due within ``AHEAD_DAYS``.
+) -> dict[int, dt.datetime]:
+    """The moments at which paths are due, of those due within ``AHEAD_DAYS``.
 
     need_days: energised days from a path's ``seen`` day on, half of them where it looked worn.
     Clocks are read only of paths whose calendar days would do.
@@ -67,14 +67,14 @@ def path_due_days(
         if path in seen
     }
     near = [path for path, days in need.items() if seen[path].since + days <= now + AHEAD_DAYS]
-    found: dict[int, dt.date] = {}
+    found: dict[int, dt.datetime] = {}
     steps = now + np.arange(AHEAD_DAYS + 1.0)
     for path, clock in _clocks(near):
         run = clock.at(steps).sum(axis=1) - clock.at([seen[path].since]).sum()
         reached = np.flatnonzero(run >= need[path])
         if len(reached):
             ahead = max(float(reached[0]), LEAST_NOTICE_DAYS)
-            found[path] = moment_of(now + ahead).date()
+            found[path] = moment_of(now + ahead)
     return found
 
 

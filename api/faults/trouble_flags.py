@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,16 +19,56 @@ from api.sites.properties import NamedDocument
 from api.strict import Choice, StrictSerializer, Text, read_body, read_query
 from faults.models.trace import Finding
 from faults.models.trouble import FlagMove, FlagState, RecurrenceRun, TroubleFlag
+from faults.recurrence.flag_renewal import FlagRenewal
 from faults.selectors.trouble import (
     flag_failures,
     flag_get,
     flag_list,
     flag_moves,
+    flag_renewal_of,
     run_get,
     run_list,
 )
 from faults.services.recurrence_runs import run_ask
 from faults.services.trouble_flags import CLEARED, MOST_WHY, WATCHED, flag_move
+
+
+class LimitsDocument(serializers.Serializer[dict[str, float]]):
+    """A median with its 95 % limits."""
+
+    low = serializers.FloatField()
+    median = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class RenewalPaysDocument(serializers.Serializer[dict[str, float]]):
+    """The chance that renewing pays at a price."""
+
+    price_repairs = serializers.FloatField(help_text="In repairs.")
+    chance = serializers.FloatField()
+
+
+class FlagRenewalDocument(serializers.Serializer[dict[str, Any]]):
+    """Repair or renew: failures to expect either way."""
+
+    years = serializers.FloatField(help_text="Energised years ahead.")
+    failures_repairing = LimitsDocument()
+    failures_renewing = LimitsDocument(help_text="Renewed it is as its peers.")
+    failures_saved = LimitsDocument(
+        help_text="The price of renewing, in repairs, up to which it pays."
+    )
+    pays = RenewalPaysDocument(many=True)
+
+
+def _renewal(told: FlagRenewal) -> dict[str, Any]:
+    names = ("low", "median", "high")
+    return {
+        "years": told.years,
+        "failures_repairing": dict(zip(names, told.repairing, strict=True)),
+        "failures_renewing": dict(zip(names, told.renewing, strict=True)),
+        "failures_saved": dict(zip(names, told.saved, strict=True)),
+        "pays": [{"price_repairs": price, "chance": chance} for price, chance in told.pays],
+    }
 
 
 class TroubleFlagDocument(serializers.Serializer[TroubleFlag]):
@@ -40,12 +83,19 @@ class TroubleFlagDocument(serializers.Serializer[TroubleFlag]):
     evidence = serializers.JSONField(
         help_text="Failures, what peers expect, p, q, ratio with limits, posterior, the peers."
     )
+    renewal = serializers.SerializerMethodField()
     raised_at = serializers.DateTimeField()
     cleared_at = serializers.DateTimeField(allow_null=True)
     quiet_since = serializers.DateTimeField(
         allow_null=True, help_text="From then on it no longer stood out."
     )
     run = serializers.CharField(source="run.public_id")
+
+    @extend_schema_field(FlagRenewalDocument(allow_null=True))
+    def get_renewal(self, flag: TroubleFlag) -> dict[str, Any] | None:
+        """From the evidence."""
+        told = flag_renewal_of(flag)
+        return None if told is None else FlagRenewalDocument(_renewal(told)).data
 
 
 class FlagEventDocument(serializers.Serializer[Finding]):

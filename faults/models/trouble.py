@@ -187,9 +187,9 @@ class InspectionResult(models.TextChoices):
 
 
 class Inspection(ContractorOwned, Versioned):
-    """A look at a trouble stretch, or at a path without a flag. ``due_on``: when the predicted
-    chance of a failure reaches its target; ``planned_week``: the Monday of the week it is planned
-    for, None where no week has room.
+    """A look at a trouble stretch, or at a path without a flag. ``due_on``: the day at the
+    property when the predicted chance of a failure reaches its target; ``planned_week``: the Monday
+    of the week it is planned for, None where no week has room.
 
     ``number`` counts the looks of the flag, or those of the path without one. ``places``: where to
     begin on a path without a flag, in the words of the forms.

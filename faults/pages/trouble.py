@@ -26,6 +26,7 @@ from faults.selectors.trouble import (
     flag_get,
     flag_list,
     flag_moves,
+    flag_renewal_of,
     inspection_get,
     inspection_list,
     inspections_of,
@@ -136,6 +137,7 @@ def _flag_shown(
             for kind, words in PEER_WORDS.items()
             if kind in facts.get("peers", {})
         ],
+        "renewal": flag_renewal_of(flag),
         "failures": [(one, place_words(one.at)) for one in flag_failures(flag)],
         "moves": list(flag_moves(flag)),
         "looks": list(inspections_of(flag)),

@@ -20,6 +20,9 @@ from faults.models.trouble import (
     RecurrenceRun,
     TroubleFlag,
 )
+from faults.recurrence.flag_renewal import FlagRenewal, flag_renewal
+
+DAYS_A_YEAR = 365.25
 
 
 def flag_list(*, with_cleared: bool = False) -> QuerySet[TroubleFlag]:
@@ -39,6 +42,15 @@ def flag_get(public_id: str) -> TroubleFlag:
 def flag_moves(flag: TroubleFlag) -> QuerySet[FlagMove]:
     """A flag's life, in its order: one query."""
     return FlagMove.objects.filter(flag=flag).order_by("pk")
+
+
+def flag_renewal_of(flag: TroubleFlag) -> FlagRenewal | None:
+    """Repair or renew, from a flag's evidence; None where it was never energised."""
+    facts = flag.evidence
+    if not facts["energised_days"] > 0.0:
+        return None
+    a_year = facts["expected"] * DAYS_A_YEAR / facts["energised_days"]
+    return flag_renewal(facts["failures"], facts["expected"], facts["spread"], a_year)
 
 
 def flag_failures(flag: TroubleFlag) -> QuerySet[Finding]:

@@ -7,7 +7,7 @@ import datetime as dt
 from django.db.models import Max
 
 from core.accounts.actor import Actor
-from faults.inspection_due import DueFacts, due_day, rested
+from faults.inspection_due import DueFacts, due_day, rested, zone_of
 from faults.models.trouble import (
     FlagState,
     Inspection,
@@ -42,7 +42,8 @@ def _flag_looks(as_of: dt.datetime, rules: InspectionRules, by: Actor) -> None:
     facts = DueFacts(as_of, rules.look_at_chance)
     for flag in flags.order_by("pk"):
         before = latest.get(flag.pk)
-        due = rested(due_day(flag, before, facts), before)
+        zone = zone_of(flag.path.controller.property)
+        due = rested(due_day(flag, before, facts), before, zone)
         look = open_looks.get(flag.pk)
         if look is None:
             new = Inspection(

@@ -11,7 +11,7 @@ from django.db.models import Max, QuerySet
 
 from core.accounts.actor import Actor
 from faults.history_snapshot import KIND_WORDS, day_of, failures_by_path
-from faults.inspection_due import rested
+from faults.inspection_due import rested, zone_of
 from faults.models.trouble import (
     FlagState,
     Inspection,
@@ -53,13 +53,15 @@ def path_looks_ask(
     due = path_due_days({path: need[path] for path in paths}, seen, as_of)
     numbers = dict(_of_paths().values_list("path").annotate(Max("number")))
     begin = _failed_places(due.keys(), as_of)
-    for path, day in sorted(due.items()):
+    for path, moment in sorted(due.items()):
+        zone = zone_of(paths[path].controller.property)
+        day = moment.astimezone(zone).date()
         look = Inspection(
             property=paths[path].controller.property,
             path=paths[path],
             number=numbers.get(path, 0) + 1,
             places=begin[path],
-            due_on=rested(day, latest.get(path)),
+            due_on=rested(day, latest.get(path), zone),
             chance=target,
         )
         inspection_asked(look=look, by=by)

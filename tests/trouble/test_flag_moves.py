@@ -8,6 +8,7 @@ from core.accounts.actor import Actor
 from core.models import Person
 from core.tenancy.scope import contractor_scope
 from faults.models import FlagMove, TroubleFlag
+from faults.recurrence.flag_renewal import flag_renewal
 from tests.api.asking import signed_in
 from tests.api.things import a_trouble_flag
 from tests.pages.conftest import entered, text_of
@@ -44,6 +45,31 @@ def test_a_flag_moves_over_http_where_its_state_allows(
     over = asker.post(where, {"to": "watched", "why": WHY}, If_Match=cleared["ETag"])
     assert (over.status_code, over.json()["legal"]) == (409, [])
     assert life(flag) == [("raised", "watched", WHY), ("watched", "cleared", "Renewed")]
+
+
+def test_repair_or_renew_stands_at_a_flag_with_its_limits(
+    flag: TroubleFlag, supervisor: Person
+) -> None:
+    """The same on the page and over HTTP, and what the evidence gives."""
+    facts = flag.evidence
+    a_year = facts["expected"] * 365.25 / facts["energised_days"]
+    right = flag_renewal(facts["failures"], facts["expected"], facts["spread"], a_year)
+    told = signed_in(supervisor).get(f"/trouble-flags/{flag.public_id}").json()["renewal"]
+    for name, values in (
+        ("repairing", right.repairing),
+        ("renewing", right.renewing),
+        ("saved", right.saved),
+    ):
+        low, median, high = values
+        assert told[f"failures_{name}"] == {"low": low, "median": median, "high": high}
+        shown = f"{median:.1f} ({low:.1f} to {high:.1f})"
+        assert shown in text_of(entered(supervisor).get(f"/trouble/{flag.public_id}"))
+    assert [(one["price_repairs"], one["chance"]) for one in told["pays"]] == list(right.pays)
+    with contractor_scope(flag.contractor_id):
+        TroubleFlag.objects.filter(pk=flag.pk).update(evidence=facts | {"energised_days": 0.0})
+    asker = signed_in(supervisor)
+    assert asker.get(f"/trouble-flags/{flag.public_id}").json()["renewal"] is None
+    assert "Repair or renew" not in text_of(entered(supervisor).get(f"/trouble/{flag.public_id}"))
 
 
 def test_it_moves_on_its_page_and_sent_twice_it_moves_once(

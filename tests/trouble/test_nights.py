@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from io import StringIO
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
@@ -36,6 +37,7 @@ from faults.services.recurrence_runs import (
 )
 from faults.services.trouble_flags import flag_move
 from faults.tasks import ask_nights
+from sites.models import Property
 from tests.api.asking import signed_in
 from tests.faults.places import path_at_new_place
 from tests.pages.conftest import entered
@@ -245,6 +247,26 @@ def test_results_feed_back_and_skipped_looks_stay(by: Actor) -> None:
     assert third.due_on >= (NOW + dt.timedelta(days=29)).date()
     states = Inspection.objects.filter(flag=look.flag).order_by("number")
     assert [one.state for one in states] == ["done", "skipped", "open"]
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Auckland", "America/Denver"])
+def test_a_look_is_due_by_the_day_at_its_property(by: Actor, zone: str) -> None:
+    """At noon by UTC it is tomorrow in Auckland; at two it is yesterday in Denver."""
+    path = troubled(by)[0]
+    Property.objects.filter(controllers__paths=path).update(time_zone=zone)
+    at = NOW.replace(hour=12 if zone == "Pacific/Auckland" else 2)
+    day = at.astimezone(ZoneInfo(zone)).date()
+    assert day != at.date()
+    night(by, at)
+    look = Inspection.objects.filter(flag__path=path).order_by("pk")[0]
+    assert look.flag is not None
+    # So likely to fail again that the first look is due by the rule, or before it.
+    assert look.due_on <= day + dt.timedelta(days=28)
+    with time_machine.travel(at, tick=False):
+        inspection_skip(look=look, why="Snow", version=1, by=by)
+    night(by, at + dt.timedelta(minutes=1))
+    following = Inspection.objects.get(flag=look.flag, number=2)
+    assert following.due_on == day + dt.timedelta(days=28)
 
 
 def test_one_night_is_asked_for_once_however_the_clocks_are_set(
