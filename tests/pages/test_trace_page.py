@@ -253,6 +253,8 @@ def test_after_the_end_what_stands_open_is_put_back_from_the_page(
         assert "late" not in text_of(browser.get(address(hunt)))
     assert seen == ["power", "fit_coil"]
     left = step_of(hunt)["as_left"]
+    assert left["lids_up"]
+    assert f'<a href="/calls/{hunt.call.public_id}/left">' in page.content.decode()
     assert (left["power"], left["coil"], left["isolated"]) == (False, False, [])
     hunt.again()
     assert hunt.trace.outcome == "proved", "putting back does not unmake the proof"
