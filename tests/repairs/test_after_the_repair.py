@@ -37,7 +37,6 @@ from faults.services.work_rules import Rules, work_rules_set
 from faults.trace_snapshot import snapshot_now
 from sites.models import WirePath
 from sites.network.faults import Place
-from sites.services.controllers import SeasonDays, season_set
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.faults.places import path_at_new_place, path_on
 from tests.faults.test_endings import proved
@@ -82,25 +81,6 @@ def test_a_partial_restore_marks_the_open_call_beside_its_state(by: Actor) -> No
         assert not call.partly_restored
         found = call_dryness([call])[call.pk]
         assert (found.stations, found.station_hours) == (0, pytest.approx(94.0))
-
-
-def test_out_of_season_no_station_is_dry_and_the_hours_run_on(by: Actor) -> None:
-    with at_hour(0):
-        path = path_with_stations(by)
-        call = opened(by, path)
-    # The day of the property counts: in Madrid 5 May begins at 22:00 UTC.
-    place = path.controller.property
-    place.time_zone = "Europe/Madrid"
-    place.save()
-    season = SeasonDays(dt.date(2026, 4, 1), dt.date(2026, 5, 4), "spring")
-    season_set(controller=path.controller, version=path.controller.version, seasons=[season], by=by)
-    with at_hour(14.9):
-        found = call_dryness([call])[call.pk]
-        assert (found.stations, found.out_of_season) == (7, 0)
-    with at_hour(15.1):
-        found = call_dryness([call])[call.pk]
-        assert (found.stations, found.out_of_season) == (0, 7)
-        assert found.station_hours == pytest.approx(7 * 15.1)
 
 
 def test_closing_ends_the_mark_and_asks_for_what_was_left_off(by: Actor) -> None:
