@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from faults.audit.again import Again, what_came_again
+from faults.audit.beside_proof import beside_proof
 from faults.audit.closure_figures import closings_by_crew, crews_against_chance, no_fault_found
 from faults.audit.closures import Closure, closures
 from faults.audit.figure import Figure
@@ -78,15 +79,19 @@ def audit(records: Records, asked: Asked) -> Audit:
     again: tuple[Again, ...] = what_came_again(records, asked, rates)
     closed = closures(records, asked, rates)
     watch = watched(records, asked)
+    by_crew = closings_by_crew(closed, asked)
     figures = (
-        closings_by_crew(closed, asked),
-        not_held(records, asked, again),
+        by_crew,
+        beside_proof(not_held(records, asked, again), by_crew),
         no_fault_found(records, closed, asked),
         parts_found_good(records, asked),
         proved_wet(records, asked),
         splices_by_crew(records, asked),
         splices_by_kind(records, asked),
-        *repeat_figures(records, asked, again),
+        *(
+            beside_proof(one, by_crew) if one.key == "by-crew" else one
+            for one in repeat_figures(records, asked, again)
+        ),
         trend_by_property(records, watch, asked),
         mean_failures(watch, asked),
     )

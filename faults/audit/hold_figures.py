@@ -12,10 +12,13 @@ from faults.audit.records import NOT_TOLD, Asked, Part, Records, Repair
 def not_held(records: Records, asked: Asked, again: tuple[Again, ...]) -> Figure:
     """Repairs that did not hold, by crew."""
     came_again = {one.repair.id for one in again if one.failure}
+    tested = {case.id for case in records.cases if case.tested}
     tallies: dict[str, Tally] = {}
     for repair in _asked(records, asked):
         tally = tallies.setdefault(repair.crew, Tally(repair.crew))
         tally.put("repairs", repair.id)
+        if repair.case not in tested:
+            tally.put("untested", repair.id)
         ways = {
             "told": repair.told_failed,
             "wet": repair.soak == "failed",
@@ -25,7 +28,7 @@ def not_held(records: Records, asked: Asked, again: tuple[Again, ...]) -> Figure
             if failed:
                 tally.put(way, repair.id)
                 tally.put("not_held", repair.id)
-    counted = ("repairs", "told", "wet", "again", "not_held")
+    counted = ("repairs", "untested", "told", "wet", "again", "not_held")
     return Figure(
         key="not-held",
         title="Repairs that did not hold",
@@ -36,6 +39,7 @@ def not_held(records: Records, asked: Asked, again: tuple[Again, ...]) -> Figure
         ),
         columns=(
             Column("repairs", "Repairs"),
+            Column("untested", "No passed return test"),
             Column("told", "Said not to hold"),
             Column("wet", "Failed when wet"),
             Column("again", "Failed again there"),

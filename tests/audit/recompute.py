@@ -201,6 +201,7 @@ def holding(books: Books) -> dict[str, Table]:
     q = books.question
     again = {one.repair["repair"] for one in repairs_again(books) if one.again}
     own = [row for row in books.repairs if books.asks(row, books.time(row["at"]))]
+    tested = {row["call"] for row in books.calls if row["tested"] == "true"}
     found: dict[str, Table] = {"not-held": {}, "proved-wet": {}, "parts-good": {}}
     for crew in {row["crew"] for row in own}:
         mine = [row for row in own if row["crew"] == crew]
@@ -210,6 +211,7 @@ def holding(books: Books) -> dict[str, Table]:
         bad = told | wet | here
         found["not-held"][crew] = {
             "repairs": len(mine),
+            "untested": sum(row["call"] not in tested for row in mine),
             "told": len(told),
             "wet": len(wet),
             "again": len(here),
@@ -266,10 +268,39 @@ def wet_state(row: Row, until: float) -> str:
 def recomputed(tables: dict[str, str], question: Question) -> dict[str, Table]:
     """Every figure of the audit, by its key."""
     books = Books(tables, question)
-    return {
+    found = {
         **closings(books),
         **holding(books),
         "by-place": places(books),
         **repeats(books),
         **in_time(books),
     }
+    for key in ("not-held", "by-crew"):
+        beside(found[key], found["closings"], NOTHING[key])
+    return found
+
+
+NOTHING: dict[str, dict[str, Any]] = {
+    "not-held": {
+        **dict.fromkeys(("repairs", "untested", "told", "wet", "again", "not_held"), 0),
+        **dict.fromkeys(("share", "share_low", "share_high")),
+    },
+    "by-crew": {
+        **dict.fromkeys(("failures", "repairs", "again"), 0),
+        **dict.fromkeys(("expected", "ratio", "p_value")),
+    },
+}
+BESIDE = (
+    *("closed", "unproved", "stopped", "untested", "back", "expected", "ratio", "held"),
+    *("share", "share_low", "share_high"),
+)
+
+
+def beside(table: Table, closed: Table, nothing: dict[str, Any]) -> None:
+    """All of a crew's closings beside what is counted of its repairs."""
+    for crew in {*table, *closed}:
+        own = closed.get(crew, {})
+        table[crew] = {
+            **table.get(crew, nothing),
+            **{f"calls_{name}": own.get(name) for name in BESIDE},
+        }

@@ -61,6 +61,39 @@ def test_closing_without_proof_gains_nothing(seed: int) -> None:
             assert lazy["unproved"] == honest["unproved"] + len(skipped)
 
 
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("key", ["not-held", "by-crew"])
+def test_a_figure_of_repairs_shows_what_was_skipped_beside_it(seed: int, key: str) -> None:
+    """What stands beside it gets no better, whatever becomes of the repairs' own share, and a crew
+    that proves nothing any more is there still."""
+    rng = np.random.default_rng(seed)
+    found = records(seed)
+    proved = [case.id for case in found.cases if case.proof and case.crew == CREW and case.closed]
+    for share in (0.3, 0.6, 1.0):
+        skipped = frozenset(one for one in proved if rng.uniform() < share)
+        rows = []
+        for one in (found, without_proof(found, skipped)):
+            figure = audit(one, Asked(until=LAST, window=40.0)).figure(key)
+            assert figure is not None
+            assert "which skipping never raises" in figure.says
+            row = figure.row(CREW)
+            assert row is not None
+            rows.append(row)
+        honest, lazy = (row.cells for row in rows)
+        assert lazy["calls_closed"] == honest["calls_closed"]
+        assert lazy["calls_back"] == honest["calls_back"]
+        assert float(lazy["calls_share"] or 0.0) <= float(honest["calls_share"] or 0.0)
+        gone = len([one for one in skipped if one in rows[0].opens["calls_closed"]])
+        assert int(lazy["calls_unproved"] or 0) == int(honest["calls_unproved"] or 0) + gone
+        assert set(rows[1].opens["calls_unproved"]) >= set(rows[0].opens.get("calls_unproved", ()))
+    # Repairs without a passed return test have a column of their own.
+    untested = tuple(replace(case, tested=False) for case in found.cases)
+    figure = audit(replace(found, cases=untested), Asked(until=LAST)).figure("not-held")
+    assert figure is not None
+    for row in figure.rows:
+        assert row.cells["untested"] == row.cells["repairs"]
+
+
 def test_all_without_proof_is_held_never() -> None:
     found = records(2)
     every = frozenset(case.id for case in found.cases if case.crew == CREW)
