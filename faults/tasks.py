@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
+
 from core import clock
 from core.accounts.actor import system_actor
 from core.jobs.ask import job_enqueue
@@ -10,6 +13,7 @@ from core.jobs.child import ChildFailedError
 from core.jobs.kinds import job_kind
 from core.jobs.run import JobRun
 from core.tenancy.scope import contractor_scope, everywhere
+from faults.day_planning import SEARCH_S
 from faults.dispatch.errors import DispatchError
 from faults.models.call import FaultCall
 from faults.models.dispatch import DayPlan, PlanState
@@ -109,8 +113,7 @@ def make_day_plan(run: JobRun) -> None:
     run.progress(0.1, "looking at calls and crews")
     try:
         saw = plan_seen(plan)
-        run.progress(0.3, f"planning {len(saw['problem']['visits'])} visits")
-        answer = plan_answer(saw, run.cancelled)
+        answer = plan_answer(saw, _planning(run, len(saw["problem"]["visits"])))
     except (ChildFailedError, DispatchError) as failure:
         with run.finishing() as finish:
             plan_failed(plan, str(failure), run.by)
@@ -119,6 +122,19 @@ def make_day_plan(run: JobRun) -> None:
     with run.finishing() as finish:
         plan_made(plan, saw, answer, run.by)
         finish.result = {"plan": plan.public_id, "state": plan.state}
+
+
+def _planning(run: JobRun, visits: int) -> Callable[[], bool]:
+    """Asks whether to stop, and each time tells how much of the search's time is used up."""
+    began_s = time.monotonic()
+
+    def cancelled() -> bool:
+        spent_s = time.monotonic() - began_s
+        words = f"planning {visits} visits, {spent_s:.0f} s so far, some {SEARCH_S:.0f} at most"
+        run.progress(0.3 + 0.65 * min(1.0, spent_s / SEARCH_S), words)
+        return run.cancelled()
+
+    return cancelled
 
 
 @every(LOST_EVERY_S, "lost plans")

@@ -102,6 +102,9 @@ class OnePlanDocument(PlanDocument):
         child=serializers.FloatField(), help_text="What it comes to; empty until it is made."
     )
     method = serializers.CharField(help_text="How it was found; empty until it is made.")
+    cut_short = serializers.CharField(
+        help_text="Why the search was given up and this is the first plan; or empty."
+    )
     left_out = PlanLeftOutDocument(many=True)
     changes = PlanChangeDocument(many=True)
     compared = PlanFigureDocument(many=True)
@@ -222,6 +225,7 @@ def _response(request: Request, plan: DayPlan, status: int = 200) -> Response:
         "by_hand": answer.get("by_hand", {}),
         "figures": made.get("figures", {}),
         "method": made.get("method", ""),
+        "cut_short": answer.get("cut_short", ""),
         "left_out": PlanLeftOutDocument([*left_out, *answer.get("left_out", [])], many=True).data,
         "changes": [change_told(one) for one in answer.get("changes", [])],
         "compared": PlanFigureDocument(answer.get("figures", []), many=True).data,

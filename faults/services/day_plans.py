@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import logging
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -13,7 +14,7 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
 from core.jobs.ask import job_enqueue
-from core.jobs.child import ChildLimits, run_in_child
+from core.jobs.child import ChildFailedError, ChildLimits, ChildTimeoutError, run_in_child
 from core.locking import lock_name, locked_one
 from core.models.accounts import Crew
 from core.models.jobs import Job, JobState
@@ -41,8 +42,11 @@ from sites.models.property import Property
 
 Document = dict[str, Any]
 
+log = logging.getLogger("faults.day_plans")
+
 PLAN = "dispatch.plan"
 LIMITS = ChildLimits(memory_mb=2048, time_s=90.0)
+FIRST_LIMITS = ChildLimits(memory_mb=2048, time_s=60.0)
 MOST_DAYS = 14
 MOST_DAYS_AHEAD = 366
 MOST_AT_ONCE = 3
@@ -184,10 +188,23 @@ def given_travel(places: Sequence[str], minutes: Sequence[Sequence[float]]) -> G
 def plan_answer(saw: Document, cancelled: Callable[[], bool] = lambda: False) -> Document:
     """The plan of what was seen, from a child process with limits of memory and time.
 
-    Raises ChildFailedError.
+    Where the child fails it is the first, greedy plan from another one, whose ``cut_short`` says
+    so. Raises ChildFailedError where that fails as well.
     """
+    try:
+        return _planned(saw, LIMITS, cancelled)
+    except ChildFailedError as failure:
+        log.warning("the search for a plan ended early: %s", failure)
+        took_long = isinstance(failure, ChildTimeoutError)
+        why = f"it took more than {LIMITS.time_s:g} s" if took_long else "it broke off"
+    answer = _planned(saw | {"search": False}, FIRST_LIMITS, cancelled)
+    told = f"The search was given up, for {why}: this is the first plan, which nothing improved."
+    return answer | {"cut_short": told}
+
+
+def _planned(saw: Document, limits: ChildLimits, cancelled: Callable[[], bool]) -> Document:
     answer: Document = run_in_child(
-        "faults.day_planning:make_plan", saw, limits=LIMITS, cancelled=cancelled
+        "faults.day_planning:make_plan", saw, limits=limits, cancelled=cancelled
     )
     return answer
 

@@ -10,7 +10,7 @@ import pytest
 import time_machine
 
 from core.accounts.actor import Actor, system_actor
-from core.jobs.child import ChildLimits
+from core.jobs.child import ChildCancelledError, ChildLimits
 from core.models import Change, Job, JobState
 from core.problems import Conflict, IllegalMove, Invalid, Stale
 from core.tenancy.scope import contractor_scope
@@ -275,6 +275,48 @@ def test_a_call_given_to_another_crew_after_publishing_goes_there(by: Actor, at_
     assert defects(problem, seen, read_plan(again.saw["told"])) == []
 
 
+def test_where_the_search_fails_the_first_plan_is_given_and_says_so(
+    by: Actor, at_dawn: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    a_crew(by, "Ash")
+    for number in range(12):
+        a_call(by, number)
+    with monkeypatch.context() as short:
+        short.setattr(day_plans, "LIMITS", ChildLimits(time_s=0.05))
+        plan = made(by)
+    assert (plan.state, plan.refused) == (PlanState.DRAFT, "")
+    assert plan.answer["plan"]["method"] == "greedy"
+    assert "took more than 0.05 s" in plan.answer["cut_short"]
+    problem, first = read_problem(plan.saw["problem"]), read_plan(plan.answer["plan"])
+    assert defects(problem, first) == []
+    assert plan.visits.count() == len(first.places_of_visits()) > 0
+    searched = made(by)
+    assert "cut_short" not in searched.answer
+    assert searched.answer["plan"]["method"] != "greedy"
+
+
+def test_a_plan_called_off_in_its_search_ends_at_once(
+    by: Actor, at_dawn: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The child is ended and no plan is kept; how far it was is told meanwhile."""
+    a_crew(by, "Ash")
+    a_call(by, 1)
+    plan = plan_ask(from_day=MONDAY.date(), days=1, by=by)
+    saw = day_plans.plan_seen(plan)
+    asked = []
+
+    def called_off() -> bool:
+        asked.append(len(asked))
+        return True
+
+    monkeypatch.setattr("core.jobs.child._LOOK_EVERY_S", 0.01)
+    with pytest.raises(ChildCancelledError):
+        day_plans.plan_answer(saw, called_off)
+    assert asked == [0]
+    plan.refresh_from_db()
+    assert plan.state == PlanState.ASKED
+
+
 def test_a_plan_that_takes_too_long_is_told_as_failed_and_asked_again(
     by: Actor, at_dawn: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -282,6 +324,7 @@ def test_a_plan_that_takes_too_long_is_told_as_failed_and_asked_again(
     a_call(by, 1)
     with monkeypatch.context() as short:
         short.setattr(day_plans, "LIMITS", ChildLimits(time_s=0.05))
+        short.setattr(day_plans, "FIRST_LIMITS", ChildLimits(time_s=0.05))
         failed = made(by)
     assert (failed.state, failed.visits.count()) == (PlanState.FAILED, 0)
     assert "more than 0.05 s" in failed.refused

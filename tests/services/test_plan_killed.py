@@ -1,8 +1,10 @@
-"""A plan of days with a real worker, broker and database, the worker killed in the middle of it."""
+"""A plan of days with a real worker, broker and database, which is killed or called off in its
+midst."""
 
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -14,37 +16,76 @@ from tests.services.servers import PostgresServer, RedisServer, wait_until
 pytestmark = pytest.mark.slow
 
 
-def test_a_plan_whose_worker_is_killed_is_made_once(
+@pytest.fixture
+def site(
     install: Install, postgres_server: PostgresServer, redis_server: RedisServer, tmp_path: Path
-) -> None:
+) -> Iterator[Installation]:
+    """With a plan asked for that takes some seconds."""
     assert install is not None
     redis_server.flush()
     folder = tmp_path / "planned"
     folder.mkdir()
-    site = Installation(
+    made = Installation(
         folder,
         **begun_postgres(postgres_server, "planned"),
         redis_url=redis_server.url,
         lease_s=3.0,
     )
     try:
-        site.manage("plan_day")
-        site.start("beat")
-        worker = site.start("worker")
-        for _ in range(2):
-            site.wait_running()
-            time.sleep(0.5)
-            kill_group(worker)
-            worker = site.start("worker")
-        job = "SELECT state, attempts FROM core_job WHERE kind = 'dispatch.plan'"
-        wait_until(lambda: site.rows(job)[0][0] in ("done", "dead"), "the plan's job ends", 480.0)
-        assert site.rows(job)[0][1] > 1, "no kill hit the running job"
-        assert site.rows("SELECT state FROM faults_dayplan") == [("draft",)]
-        visits, names = site.rows("SELECT count(*), count(DISTINCT name) FROM faults_plannedvisit")[
-            0
-        ]
-        assert visits == names > 0
-        made = "SELECT count(*) FROM core_change WHERE action = 'plan.made'"
-        assert site.rows(made) == [(1,)]
+        made.manage("plan_day")
+        made.start("beat")
+        yield made
     finally:
-        site.end()
+        made.end()
+
+
+JOB = "SELECT state, attempts FROM core_job WHERE kind = 'dispatch.plan'"
+CALL_OFF = """
+from core.accounts.actor import system_actor
+from core.jobs.ask import job_cancel
+from core.models import Job
+from core.tenancy.scope import contractor_scope, everywhere
+with everywhere(reason="a test calls a plan off"):
+    job = Job.objects.get(kind="dispatch.plan")
+with contractor_scope(job.contractor_id):
+    job_cancel(job=job, by=system_actor(job.contractor_id, "tests"))
+"""
+
+
+def test_a_plan_whose_worker_is_killed_is_made_once(site: Installation) -> None:
+    worker = site.start("worker")
+    for _ in range(2):
+        site.wait_running()
+        time.sleep(0.5)
+        kill_group(worker)
+        worker = site.start("worker")
+    wait_until(lambda: site.rows(JOB)[0][0] in ("done", "dead"), "the plan's job ends", 480.0)
+    assert site.rows(JOB)[0][1] > 1, "no kill hit the running job"
+    assert site.rows("SELECT state FROM faults_dayplan") == [("draft",)]
+    visits, names = site.rows("SELECT count(*), count(DISTINCT name) FROM faults_plannedvisit")[0]
+    assert visits == names > 0
+    made = "SELECT count(*) FROM core_change WHERE action = 'plan.made'"
+    assert site.rows(made) == [(1,)]
+
+
+def test_a_plan_called_off_while_it_is_made_is_not_made(site: Installation) -> None:
+    worker = site.start("worker")
+    wait_until(lambda: searching(worker.pid), "the search begins", 120.0)
+    site.manage("shell", "--command", CALL_OFF)
+    assert site.rows(JOB)[0][0] == "cancelled"
+    wait_until(lambda: not searching(worker.pid), "the search ends", 60.0)
+    assert site.rows("SELECT state FROM faults_dayplan") == [("asked",)]
+    assert site.rows("SELECT count(*) FROM faults_plannedvisit") == [(0,)]
+
+
+def searching(session: int) -> bool:
+    """Whether a process of the worker's session searches for a plan."""
+    for process in Path("/proc").glob("[0-9]*"):
+        try:
+            of_session = int((process / "stat").read_text().rpartition(")")[2].split()[3])
+            words = (process / "cmdline").read_bytes().split(b"\0")
+        except (OSError, IndexError):
+            continue  # it ended meanwhile
+        if of_session == session and b"faults.day_planning:make_plan" in words:
+            return True
+    return False
