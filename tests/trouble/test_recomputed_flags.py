@@ -3,23 +3,27 @@
 from __future__ import annotations
 
 import ast
+import csv
 import html
+import json
 import math
 import re
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import CommandError, call_command
 from django.http import HttpResponse
 from scipy import stats
 
 from core.accounts.actor import Actor
 from core.models import Person
 from faults.models import RecurrenceRun, TroubleFlag
+from faults.selectors.run_rows import run_rows
 from tests.api.asking import signed_in
 from tests.pages.conftest import entered
 from tests.trouble import figures_anew, recompute, rows_anew
-from tests.trouble.exported import exported
 from tests.trouble.figures_anew import Scan, adjusted
 from tests.trouble.recompute import Anew, Flag
 from tests.trouble.test_nights import night
@@ -53,7 +57,7 @@ def test_flags_on_page_and_api_are_those_of_the_exported_rows(
 ) -> None:
     varied(by)
     run = night(by, END)
-    tables = exported()
+    tables = dict(run_rows())
     anew = Anew(tables)
     ids = dict(TroubleFlag.objects.values_list("public_id", "path"))
     check_run(run, anew)
@@ -81,6 +85,32 @@ def test_flags_on_page_and_api_are_those_of_the_exported_rows(
     narrow = tables["runs"].replace('""wet_days"": 3.0', '""wet_days"": 2.0')
     assert narrow != tables["runs"]
     assert counted(Anew(tables | {"runs": narrow})) != counted(anew)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_command_writes_what_flags_are_worked_out_from(by: Actor, tmp_path: Path) -> None:
+    """From its files alone the same flags come out, with their failures to the count."""
+    varied(by)
+    run = night(by, END)
+    call_command("export_run_rows", run.public_id, tmp_path / "rows", stdout=StringIO())
+    tables = {
+        file.stem: file.read_bytes().decode() for file in sorted((tmp_path / "rows").glob("*.csv"))
+    }
+    assert tables == dict(run_rows())
+    anew = Anew(tables)
+    check_run(run, anew)
+    told = {
+        (row["path_id"], row["kind"]): row
+        for row in csv.DictReader(StringIO(tables["flags"], newline=""))
+    }
+    flags = {(str(flag.path), flag.kind): flag for flag in anew.flags()}
+    assert told.keys() == flags.keys()
+    for key, flag in flags.items():
+        evidence = json.loads(told[key]["evidence"])
+        check_evidence(evidence, flag)
+        assert len(json.loads(told[key]["findings"])) == flag.evidence["failures"]
+    with pytest.raises(CommandError, match="There is no run"):
+        call_command("export_run_rows", "rrun_none", tmp_path, stdout=StringIO())
 
 
 def without(tables: dict[str, str], name: str, words: str) -> dict[str, str]:
@@ -144,6 +174,30 @@ def check_drawn(
     assert evidence["q"] == pytest.approx(adjusted(chance)[order.index(path)], rel=1e-9)
 
 
+RENEWAL = "Failures in the next 5 energised years, repairing"
+RENEWED = "Renewed, as its peers"
+PAYS_UP_TO = "Renewing pays up to the price of so many repairs"
+
+
+def check_renewal(figures: dict[str, list[float]], own: dict[str, Any]) -> None:
+    """Repair or renew, taken out of the page's figures: medians and limits of the gammas by scipy,
+    within what 4,000 draws and rounding can be off; what renewing saves lies between."""
+    repairing, renewed, saved = (figures.pop(name) for name in (RENEWAL, RENEWED, PAYS_UP_TO))
+    ahead = 5.0 * 365.25 * own["expected"] / own["energised_days"]
+    if own["spread"] == 0.0:
+        assert repairing == renewed == pytest.approx([ahead] * 3, abs=0.051)
+        assert saved == [0.0] * 3
+        return
+    shape = 1.0 / own["spread"]
+    posterior = stats.gamma(shape + own["failures"], scale=1.0 / (shape + own["expected"]))
+    for told, law in ((repairing, posterior), (renewed, stats.gamma(shape, scale=1.0 / shape))):
+        for shown, share in zip(told, (0.5, 0.025, 0.975), strict=True):
+            off = 4.0 * math.sqrt(share * (1.0 - share) / 4000)
+            low, high = law.ppf(max(share - off, 0.0)), law.ppf(min(share + off, 1.0 - 1e-9))
+            assert ahead * low - 0.051 <= shown <= ahead * high + 0.051
+    assert saved[0] == pytest.approx(repairing[0] - renewed[0], abs=0.3 + 0.1 * repairing[0])
+
+
 def check_page(answer: HttpResponse, flag: Flag, evidence: dict[str, Any]) -> None:
     """The page's figures are the recomputed ones, rounded; drawn ones those of the evidence."""
     body = answer.content.decode()
@@ -165,6 +219,7 @@ def check_page(answer: HttpResponse, flag: Flag, evidence: dict[str, Any]) -> No
         "Energised": [(own["energised_days"], 0), *metres],
         "Chance of as much by luck": [(own["p"], 4), (own["q"], 4)],
     }
+    check_renewal(figures, own)
     assert figures.keys() == wanted.keys()
     for name, right in wanted.items():
         assert len(figures[name]) == len(right), name
