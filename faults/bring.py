@@ -29,8 +29,8 @@ class Suspected:
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """What the map says of a path: access by node, node and kind by device, conductor by segment,
-    and the nodes at a segment's ends."""
+    """What the map says of a path: access by node, node and kind (``device_words``) by device,
+    conductor by segment, and the nodes at a segment's ends."""
 
     access: Mapping[str, str] = field(default_factory=dict)
     devices: Mapping[str, tuple[str, str]] = field(default_factory=dict)
@@ -58,6 +58,12 @@ def what_to_bring(suspects: Sequence[Suspected], ground: Ground) -> tuple[Brough
     else:
         found += _for_anything(ground)
     return _gathered(found)
+
+
+def device_words(kind: str, outputs: int | None, model: str) -> str:
+    """A device by all that tells whether a spare one fits: ``decoder, 2 outputs, T4``."""
+    counted = f"{outputs} output{'' if outputs == 1 else 's'}" if outputs else ""
+    return ", ".join(word for word in (kind, counted, model) if word)
 
 
 def _likely(suspects: Sequence[Suspected]) -> list[Suspected]:

@@ -129,7 +129,7 @@ def why_this_crew(
             others.append(other)
     others.sort(key=lambda other: (other.added_cost, other.crew))
     locked = sequences.ready.tasks[task].locked
-    text = _why_text(route.crew, others, cannot, own_drive, locked=locked)
+    text = _why_text(route.crew, others, cannot, (own_drive, stop.start_min), locked=locked)
     return WhyCrew(visit, route.crew, text, tuple(others), tuple(cannot))
 
 
@@ -268,7 +268,10 @@ def _busy(sequences: Sequences, task: int, crew_number: int, name: str) -> CrewR
     if least == inf:
         text = f"{name} has no room for it beside its other visits."
         return CrewReason(name, Obstacle.BUSY, text)
-    text = f"{name} could, at a cost of {least:.0f}; the visit is worth {worth:.0f}."
+    text = (
+        f"{name} could, but its other visits and roads would lose as much as {least:.0f} min of "
+        f"driving by it, and this visit counts for {worth:.0f}."
+    )
     if least < worth:
         text = f"{name} has room for it: a longer search would take it in."
     return CrewReason(name, Obstacle.BUSY, text, added_cost=round(least, 3))
@@ -321,8 +324,15 @@ def _driven(sequences: Sequences, number: int) -> int:
 
 
 def _why_text(
-    crew: str, others: list[Alternative], cannot: list[CrewReason], drive: int, *, locked: bool
+    crew: str,
+    others: list[Alternative],
+    cannot: list[CrewReason],
+    own: tuple[int, int],
+    *,
+    locked: bool,
 ) -> str:
+    """In words; ``own``: minutes that the crew drives for it, and the minute it starts at."""
+    drive, start_min = own
     if locked:
         return f"The visit is locked to {crew}."
     impossible = [reason for reason in cannot if reason.obstacle in IMPOSSIBLE]
@@ -334,5 +344,16 @@ def _why_text(
     more = f"{abs(best.added_drive_min)} min {'more' if best.added_drive_min >= 0 else 'less'}"
     return (
         f"{crew} drives {drive} min more for it; {best.crew}, the next best, {more} than that, "
-        f"and the plan would cost {best.added_cost:.0f} more."
+        f"and would come {_apart(best.start_min - start_min)}. With promises and dry stations "
+        f"counted in, that is worse by as much as {best.added_cost:.0f} min of driving."
     )
+
+
+def _apart(minutes: int) -> str:
+    if minutes == 0:
+        return "at the same time"
+    hours, rest = divmod(abs(minutes), 60)
+    told = " ".join(
+        part for part in (f"{hours} h" * (hours > 0), f"{rest} min" * (rest > 0)) if part
+    )
+    return f"{told} {'later' if minutes > 0 else 'earlier'}"

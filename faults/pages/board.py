@@ -13,11 +13,13 @@ from core.accounts.actor import Actor
 from core.clock import now
 from core.pages.access import may_change, page
 from faults.models.call import FaultCall
+from faults.models.dispatch import PlannedVisit
 from faults.models.trace import Trace
 from faults.pages.hand_on import holder_choices, holder_of
 from faults.selectors.as_left import as_left_counts
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_list
+from faults.selectors.day_plans import visits_done
 from faults.selectors.repairs import soak_checks_due
 from faults.selectors.stop_rule import StopStanding, stop_standings
 from faults.selectors.traces import trace_list
@@ -31,7 +33,8 @@ NOBODY = "nobody"
 @dataclass(frozen=True)
 class BoardRow:
     """One open call as the board shows it. ``left``: how many things are left on its path;
-    ``limit``: where it stands against its limit, if it has one."""
+    ``limit``: where it stands against its limit, if it has one; ``done``: the visit that ended and
+    after which none is planned."""
 
     call: FaultCall
     dry: Dryness
@@ -40,6 +43,7 @@ class BoardRow:
     is_late: bool
     left: int
     limit: StopStanding | None
+    done: PlannedVisit | None = None
 
 
 @require_safe
@@ -76,12 +80,13 @@ def _is_picked(call: FaultCall, state: str, who: str) -> bool:
 
 
 def _rows(calls: list[FaultCall]) -> list[BoardRow]:
-    """Twelve queries at most, however many calls."""
+    """Fourteen queries at most, however many calls."""
     dryness = call_dryness(calls)
     running = trace_list().filter(call__in=calls, ended_at__isnull=True)
     traces = {trace.call_id: trace for trace in running}
     left = as_left_counts([call.path for call in calls if call.path is not None])
     limits = stop_standings(calls)
+    done = visits_done(calls)
     at = now()
     rows = [
         BoardRow(
@@ -92,6 +97,7 @@ def _rows(calls: list[FaultCall]) -> list[BoardRow]:
             is_late=is_late(call, at),
             left=left.get(call.path_id or 0, 0),
             limit=limits.get(call.pk),
+            done=done.get(call.pk),
         )
         for call in calls
     ]

@@ -25,7 +25,7 @@ from faults.pages.wants import wants_words
 from faults.pages.words import TraceWords
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_get
-from faults.selectors.day_plans import visit_of_call
+from faults.selectors.day_plans import visit_of_call, visits_done
 from faults.selectors.repairs import repair_hold, soak_check_list
 from faults.selectors.stop_rule import stop_question
 from faults.selectors.traces import finding_list, trace_list
@@ -217,6 +217,7 @@ def call_shown(
         "findings": _findings(call),
         "paths": _paths(call) if call.path is None else [],
         "next_visit": visit_of_call(call),
+        "done_visit": visits_done([call]).get(call.pk),
         "wants": wants_words(call),
         "may_change": may_change(actor),
         "may_rule": may_rule(actor),

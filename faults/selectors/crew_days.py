@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from faults.bring import Brought, Ground, Suspected, what_to_bring
+from faults.bring import Brought, Ground, Suspected, device_words, what_to_bring
 from faults.models.call import FaultCall
 from faults.models.dispatch import CallNeeds, PlannedVisit
 from faults.models.trace import Trace
@@ -90,9 +90,10 @@ def _grounds(paths: set[int]) -> dict[int, Ground]:
     live = {"path__in": paths, "to_revision__isnull": True}
     for path, code, reach in Node.objects.filter(**live).values_list("path", "code", "access"):
         access[path][code] = reach
-    rows = Device.objects.filter(**live).values_list("path", "code", "node_code", "kind")
-    for path, code, node, kind in rows:
-        devices[path][code] = (node, kind)
+    wanted = ("path", "code", "node_code", "kind", "outputs", "model_name")
+    rows = Device.objects.filter(**live).values_list(*wanted)
+    for path, code, node, kind, outputs, model in rows:
+        devices[path][code] = (node, device_words(kind, outputs, model))
     runs = Segment.objects.filter(**live).values_list("path", "code", "conductor")
     for path, code, conductor in runs:
         conductors[path][code] = conductor

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.db.models import QuerySet
 
 from core.models.accounts import Crew
@@ -89,6 +91,20 @@ def visit_of_call(call: FaultCall) -> PlannedVisit | None:
         state__in=(VisitState.PLANNED, VisitState.STARTED),
     )
     return visits.order_by("starts_at", "pk").first()
+
+
+def visits_done(calls: Sequence[FaultCall]) -> dict[int, PlannedVisit]:
+    """The newest visit that is done of each call and after which none is to come, by the call's
+    primary key: two queries. Of an open call it says that somebody was there and went."""
+    published = PlannedVisit.objects.filter(call__in=calls, plan__state=PlanState.PUBLISHED)
+    to_come = set(
+        published.filter(state__in=(VisitState.PLANNED, VisitState.STARTED)).values_list(
+            "call_id", flat=True
+        )
+    )
+    done = PlannedVisit.objects.filter(call__in=calls, state=VisitState.DONE)
+    rows = done.select_related("crew").order_by("state_at", "pk")
+    return {one.call_id: one for one in rows if one.call_id and one.call_id not in to_come}
 
 
 def visit_get(public_id: str) -> PlannedVisit:

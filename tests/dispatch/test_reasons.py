@@ -84,7 +84,7 @@ def test_a_full_day_and_a_visit_that_does_not_pay_are_told_apart_from_impossible
     assert "no room" in full.text
     dear = left_out(problem([crew("oak")], [visit("check", "far", value=5.0)]))
     assert dear.possible
-    assert "at a cost of 42; the visit is worth 5" in dear.text
+    assert "as much as 42 min of driving by it, and this visit counts for 5." in dear.text
     assert dear.by_crew[0].added_cost == pytest.approx(42.0)
 
 
@@ -112,6 +112,8 @@ def test_why_a_crew_has_a_visit() -> None:
     assert why.others[0].added_cost == pytest.approx(40.0 + 0.02 * 40)
     assert [one.obstacle for one in why.cannot] == [Obstacle.SHIFT]
     assert "oak, the next best, 40 min more" in why.text
+    assert "and would come 20 min later" in why.text
+    assert "worse by as much as 41 min of driving" in why.text
 
 
 @pytest.mark.parametrize(

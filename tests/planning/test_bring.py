@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from faults.bring import ALWAYS, Ground, Suspected, what_to_bring
+from faults.bring import ALWAYS, Ground, Suspected, device_words, what_to_bring
 
 GROUND = Ground(
     access={"N1": "box", "N2": "buried"},
@@ -22,6 +22,16 @@ def test_a_device_in_a_box_wants_its_kind_and_two_splices() -> None:
         "spare decoder": 1,
         "watertight splice kit": 2,
     }
+
+
+def test_a_spare_is_named_so_that_it_fits() -> None:
+    kinds = {"D1": ("N1", device_words("decoder", 2, "T4")), "D2": ("N1", "decoder, 1 output")}
+    (first, *_) = what_to_bring([Suspected("device", "D1", 0.95)], Ground(devices=kinds))[3:]
+    assert (first.thing, first.count) == ("spare decoder, 2 outputs, T4", 1)
+    things = {one.thing for one in what_to_bring([], Ground(devices=kinds))}
+    assert {"spare decoder, 2 outputs, T4", "spare decoder, 1 output"} <= things
+    assert device_words("sensor", None, "") == "sensor"
+    assert device_words("decoder", 1, "") == "decoder, 1 output"
 
 
 def test_what_is_buried_wants_digging_and_a_second_person() -> None:

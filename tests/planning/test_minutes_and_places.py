@@ -13,6 +13,7 @@ from faults.crew_hours import hours_defects
 from faults.hours_words import hours_said, hours_words, read_hours_words
 from faults.models import CrewCard, FaultCall, PathEstimate
 from faults.selectors import visit_minutes
+from faults.selectors.day_plans import visits_done
 from faults.selectors.day_problem import PlanOptions, day_problem
 from faults.services import path_estimates
 from faults.services.crew_cards import CallWants, call_needs_set
@@ -102,6 +103,21 @@ def test_hours_are_read_as_they_are_written() -> None:
     assert not list(hours_defects("", rows))
     assert hours_words(rows) == text
     assert read_hours_words(text.upper().replace("\n", " ; ")) == rows
+
+
+def test_a_visit_that_ended_while_its_call_is_open_is_told(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    call = a_call(by, 1)
+    plan = made(by)
+    visit = plan_publish(plan=plan, version=plan.version, by=by).visits.get()
+    assert visits_done([call]) == {}
+    visit = visit_move(visit=visit, to="started", version=visit.version, by=by)
+    assert visits_done([call]) == {}
+    visit_move(visit=visit, to="done", version=visit.version, by=by)
+    assert visits_done([call])[call.pk].pk == visit.pk
+    again = made(by)
+    plan_publish(plan=again, version=again.version, by=by)
+    assert (again.visits.count() > 0) == (visits_done([call]) == {}), "another is planned"
 
 
 def test_who_begins_a_visit_is_at_its_place(by: Actor, at_dawn: Any) -> None:
