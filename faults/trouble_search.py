@@ -328,10 +328,14 @@ class _Finder:
             },
         }
         alive = bool(self.alive[units].any())
-        mine = set(local.tolist())
-        own = [n for n, unit in enumerate(history.tallied.of_failure) if unit in mine]
-        newest = max((history.failed[n][1] for n in own), default=0.0)
-        findings = tuple(history.findings[n] for n in own)
+        newest, findings = _failures_of(history, set(local.tolist()))
         return Candidate(
             history.path, kind, tuple(places), adjusted, alive, newest, evidence, findings
         )
+
+
+def _failures_of(history: PathHistory, units: set[int]) -> tuple[float, tuple[str, ...]]:
+    """The day of the newest failure of some units of a path, 0 without one, and the findings."""
+    own = [n for n, unit in enumerate(history.tallied.of_failure) if unit in units]
+    newest = max((history.failed[n][1] for n in own), default=0.0)
+    return newest, tuple(history.findings[n] for n in own)
