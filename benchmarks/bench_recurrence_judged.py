@@ -148,8 +148,9 @@ def judged_section(rows: list[Row]) -> str:
         "their rate. *False share*: of a world's flags those of nothing bad, 0 where there is no "
         "flag; *stretches met*: of those planted."
     )
-    failed = len(rows) - len(good)
-    return f"{told}\n\n{table(head, body)}" + (f"\n\n{failed} rows failed." if failed else "")
+    planned = sum(WORLDS.values())
+    few = f"\n\nOf {planned} worlds {len(good)} were run." if len(good) < planned else ""
+    return f"{told}\n\n{table(head, body)}{few}"
 
 
 def _cells(own: list[Row]) -> tuple[str, ...]:
