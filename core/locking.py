@@ -42,10 +42,10 @@ def lock_name(name: str) -> None:
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [name])
 
 
-def refuse_past(what: str, there: int, version: int) -> None:
-    """Raise Stale where a thing is not at the version that was read."""
+def refuse_past(what: str, there: int, version: int, **more: str) -> None:
+    """Raise Stale where a thing is not at the version that was read; ``more`` is told with it."""
     if there != version:
         raise Stale(
             f"The {what} is at version {there}, not {version}: read it again.",
-            extra={"version": there},
+            extra={"version": there, **more},
         )

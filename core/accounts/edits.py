@@ -10,7 +10,7 @@ from django.db.models import F
 
 from core.accounts.actor import Actor, Role
 from core.changes.record import change_record
-from core.locking import locked
+from core.locking import locked, locked_one, refuse_past
 from core.models.accounts import Crew, CrewMember, Person
 from core.problems import Conflict, Stale
 
@@ -26,7 +26,8 @@ def person_update(
     roles: Collection[Role] | None = None,
     is_active: bool | None = None,
 ) -> Person:
-    """The person with what is given changed; None leaves as it is.
+    """The person with what is given changed; None leaves as it is, and where nothing changes
+    nothing is written.
 
     It holds from their next request on.
     Raises Stale where ``person`` is not as stored, Conflict where the contractor would be left
@@ -39,6 +40,9 @@ def person_update(
         wanted["is_active"] = is_active
     if roles is not None:
         wanted |= {f"is_{role.value}": role in roles for role in Role}
+    if all(getattr(person, column) == value for column, value in wanted.items()):
+        refuse_past("person", locked_one(person).version, person.version)
+        return person
     before = _person_told(person)
     # The owners are held, so that of two who leave at once one stays.
     owners = locked(Person.objects.filter(is_owner=True, is_active=True))
@@ -73,11 +77,16 @@ def _person_told(person: Person) -> dict[str, Any]:
 def crew_update(
     *, crew: Crew, by: Actor, name: str | None = None, members: Sequence[Person] | None = None
 ) -> Crew:
-    """The crew with what is given changed; None leaves as it is.
+    """The crew with what is given changed; None leaves as it is, and where nothing changes
+    nothing is written.
 
     Raises Stale where ``crew`` is not as stored, Conflict for a taken name.
     """
     before = _crew_told(crew)
+    named = before["members"] if members is None else sorted({one.public_id for one in members})
+    if {"name": crew.name if name is None else name, "members": named} == before:
+        refuse_past("crew", locked_one(crew).version, crew.version)
+        return crew
     if name is not None and Crew.objects.filter(name=name).exclude(pk=crew.pk).exists():
         raise Conflict(f"There is a crew {name!r} already.")
     wanted = {} if name is None else {"name": name}

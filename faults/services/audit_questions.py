@@ -7,8 +7,8 @@ from django.db import IntegrityError, transaction
 from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
-from core.locking import locked_one
-from core.problems import Conflict, IllegalMove, Stale
+from core.locking import locked_one, refuse_past
+from core.problems import Conflict, IllegalMove
 from faults.audit_question import AuditQuestion
 from faults.models.audit import SavedQuestion
 from sites.field_checks import name_defects, refuse_defects
@@ -40,11 +40,14 @@ def question_save(*, name: str, question: AuditQuestion, by: Actor) -> SavedQues
 def question_alter(
     *, row: SavedQuestion, name: str, question: AuditQuestion, version: int, by: Actor
 ) -> SavedQuestion:
-    """Give a question another name or ask something else. Raises Invalid, Stale, Conflict."""
+    """Give a question another name or ask something else; where it is so already, nothing is
+    written. Raises Invalid, Stale, Conflict."""
     _refuse_unfit(name, question)
     try:
         with transaction.atomic():
             held = _held(row, version)
+            if (held.name, held.asked) == (name, question.document()):
+                return held
             held.name, held.asked = name, question.document()
             held.version += 1
             held.save()
@@ -67,11 +70,7 @@ def question_withdraw(*, row: SavedQuestion, version: int, by: Actor) -> SavedQu
 
 def _held(row: SavedQuestion, version: int) -> SavedQuestion:
     held = locked_one(row)
-    if held.version != version:
-        raise Stale(
-            f"The question is at version {held.version}, not {version}: read it again.",
-            extra={"version": held.version},
-        )
+    refuse_past("question", held.version, version)
     if held.withdrawn_at is not None:
         raise IllegalMove("The question was withdrawn.", extra={"legal": []})
     return held

@@ -115,9 +115,12 @@ def call_write(*, call: FaultCall, by: Actor, why: str) -> None:
 
 @transaction.atomic
 def call_update(*, call: FaultCall, version: int, details: CallDetails, by: Actor) -> FaultCall:
-    """The call with these details. Raises Invalid, Stale where it is past ``version``."""
+    """The call with these details; where it has them already, nothing is written. Raises
+    Invalid, Stale where it is past ``version``."""
     refuse_defects("call", details.defects())
     held = held_call(call, version)
+    if details == CallDetails.of(held):
+        return held
     before = CallDetails.of(held).told()
     details.onto(held)
     call_store(held)
@@ -139,6 +142,8 @@ def call_set_path(*, call: FaultCall, path: WirePath, version: int, by: Actor) -
     ``version``, Conflict where it has been traced already or another call is open on the path.
     """
     held = held_call(call, version)
+    if held.path_id == path.pk:
+        return held
     if path.controller.property_id != held.property_id:
         defect = Defect("/path", "this wire path is on another property", "one of the call's")
         raise Invalid("The wire path does not fit the call.", defects=[defect])

@@ -9,8 +9,8 @@ from django.db import transaction
 from core import clock
 from core.accounts.actor import Actor
 from core.changes.record import change_record
-from core.locking import locked_one
-from core.problems import Defect, IllegalMove, Invalid, Stale
+from core.locking import locked_one, refuse_past
+from core.problems import Defect, IllegalMove, Invalid
 from faults.models.trouble import Inspection, InspectionResult, InspectionState
 from sites.field_checks import line_defects, name_defects, refuse_defects
 
@@ -56,11 +56,7 @@ def _end(
 ) -> Inspection:
     version, by = told
     held = locked_one(look)
-    if held.version != version:
-        raise Stale(
-            f"The look is at version {held.version}, not {version}: read it again.",
-            extra={"version": held.version, "state": held.state},
-        )
+    refuse_past("look", held.version, version, state=held.state)
     if held.state != InspectionState.OPEN:
         raise IllegalMove(f"The look is over: {held.state}.", extra={"legal": []})
     held.state, held.result, held.note = state, result, note

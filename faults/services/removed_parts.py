@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -11,8 +11,8 @@ from django.db import IntegrityError, transaction
 from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
-from core.locking import locked_one
-from core.problems import Conflict, Defect, Invalid, Stale
+from core.locking import locked_one, refuse_past
+from core.problems import Conflict, Defect, Invalid
 from faults.models.call import FaultCall
 from faults.models.repair import BenchResult, Cause, RemovedPart, Repair
 from faults.place_checks import place_on_path_defects
@@ -100,16 +100,15 @@ def _removed(
 
 @transaction.atomic
 def part_look(*, part: RemovedPart, seen: PartSeen, version: int, by: Actor) -> RemovedPart:
-    """Write down what opening and testing a part showed. Raises Invalid, Stale."""
+    """Write down what opening and testing a part showed; where that is known, nothing is
+    written. Raises Invalid, Stale."""
     refuse_defects("part", seen.defects())
     # The call first: its changes keep their order in the feed while it is held.
     call = locked_one(FaultCall(pk=part.call_id))
     held = locked_one(part)
-    if held.version != version:
-        raise Stale(
-            f"The part is at version {held.version}, not {version}: read it again.",
-            extra={"version": held.version},
-        )
+    refuse_past("part", held.version, version)
+    if seen == PartSeen(**{one.name: getattr(held, one.name) for one in fields(PartSeen)}):
+        return held
     before = {"cause": held.cause, "bench_result": held.bench_result}
     held.cause, held.cause_note = seen.cause, seen.cause_note
     if seen.bench_result == BenchResult.NOT_TESTED:

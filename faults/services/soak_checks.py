@@ -10,8 +10,8 @@ from django.db import transaction
 from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
-from core.locking import locked_one
-from core.problems import Defect, IllegalMove, Stale
+from core.locking import locked_one, refuse_past
+from core.problems import Defect, IllegalMove
 from faults.models.call import FaultCall
 from faults.models.repair import Repair, SoakCheck, SoakState
 from faults.services.call_moves import Move, call_moved, other_open_call
@@ -45,11 +45,7 @@ def soak_check_done(
     _refuse_unfit(state, note)
     call = locked_one(FaultCall(pk=check.repair.call_id))
     held = locked_one(check)
-    if held.version != version:
-        raise Stale(
-            f"The soak check is at version {held.version}, not {version}: read it again.",
-            extra={"version": held.version, "state": held.state},
-        )
+    refuse_past("soak check", held.version, version, state=held.state)
     if held.state != SoakState.OPEN:
         raise IllegalMove(f"The soak check is done: {held.state}.", extra={"legal": []})
     held.state, held.note = state, note

@@ -13,8 +13,8 @@ from django.db.models import QuerySet
 from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
-from core.locking import locked, locked_one
-from core.problems import IllegalMove, Stale
+from core.locking import locked, locked_one, refuse_past
+from core.problems import IllegalMove
 from faults.history_snapshot import KIND_WORDS, day_of, moment_of
 from faults.models.trouble import (
     FlagMove,
@@ -163,11 +163,7 @@ def flag_move(*, flag: TroubleFlag, to: str, why: str, version: int, by: Actor) 
     """
     refuse_defects("flag", name_defects("/why", why, MOST_WHY))
     held = locked_one(flag)
-    if held.version != version:
-        raise Stale(
-            f"The flag is at version {held.version}, not {version}: read it again.",
-            extra={"version": held.version, "state": held.state},
-        )
+    refuse_past("flag", held.version, version, state=held.state)
     legal = LEGAL_MOVES[FlagState(held.state)]
     if to not in legal:
         raise IllegalMove(f"The flag is {held.state}.", extra={"legal": list(legal)})

@@ -123,8 +123,11 @@ def _lacked_defects(words: list[str], to: str) -> list[Defect]:
 
 @transaction.atomic
 def visit_lock(*, visit: PlannedVisit, locked: bool, version: int, by: Actor) -> PlannedVisit:
-    """Keep a visit's crew and time in later plans, or no longer. Raises Stale, IllegalMove."""
+    """Keep a visit's crew and time in later plans, or no longer; where it is so already, nothing
+    is written. Raises Stale, IllegalMove."""
     held = _held_visit(visit, version)
+    if held.is_locked == locked:
+        return held
     held.is_locked = locked
     return _stored(held, "visit.locked" if locked else "visit.unlocked", by)
 

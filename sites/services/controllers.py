@@ -12,7 +12,7 @@ from django.db import IntegrityError, transaction
 from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
-from core.locking import locked_one
+from core.locking import locked_one, refuse_past
 from core.problems import Conflict, Defect
 from sites.field_checks import day_defects, line_defects, name_defects, refuse_defects
 from sites.models.controller import Controller, Season
@@ -75,7 +75,7 @@ def controller_create(*, place: Property, details: ControllerDetails, by: Actor)
 def controller_update(
     *, controller: Controller, version: int, details: ControllerDetails, by: Actor
 ) -> Controller:
-    """The controller with these details.
+    """The controller with these details; where it has them already, nothing is written.
 
     Raises Invalid, Stale where it is past ``version``, Conflict where the name is taken.
     """
@@ -83,12 +83,16 @@ def controller_update(
     try:
         with transaction.atomic():
             held = locked_one(controller)
+            before = ControllerDetails(held.name, held.model_note)
+            if details == before:
+                refuse_past("controller", held.version, version)
+                return held
             changed = version_update(controller, version, **asdict(details))
             change_record(
                 by=by,
                 action="controller.updated",
                 thing=("controller", controller.public_id),
-                before=asdict(ControllerDetails(held.name, held.model_note)),
+                before=asdict(before),
                 after=asdict(details),
             )
     except IntegrityError:

@@ -10,7 +10,7 @@ from django.db import IntegrityError, transaction
 from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
-from core.locking import locked_one
+from core.locking import locked_one, refuse_past
 from core.problems import Conflict, Defect
 from sites.field_checks import (
     line_defects,
@@ -81,14 +81,18 @@ def property_create(*, details: PropertyDetails, by: Actor) -> Property:
 def property_update(
     *, place: Property, version: int, details: PropertyDetails, by: Actor
 ) -> Property:
-    """The property with these details.
+    """The property with these details; where it has them already, nothing is written.
 
     Raises Invalid, Stale where it is past ``version``, Conflict where the external id is taken.
     """
     refuse_defects("property", details.defects())
     try:
         with transaction.atomic():
-            before = property_details(locked_one(place))
+            held = locked_one(place)
+            before = property_details(held)
+            if details == before:
+                refuse_past("property", held.version, version)
+                return held
             changed = version_update(place, version, **asdict(details))
             change_record(
                 by=by,
