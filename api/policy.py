@@ -149,6 +149,7 @@ POLICY: Mapping[str, Mapping[str, Rule]] = {
     "inspection-done": {"POST": TRACE},
     "inspection-skip": {"POST": TRACE},
     "inspection-rules": {"GET": READ, "PUT": REGISTER},
+    "work-rules": {"GET": READ, "PUT": REGISTER},
     # background work and changes
     "jobs": {"GET": READ},
     "job": {"GET": READ},

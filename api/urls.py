@@ -52,6 +52,7 @@ from api.faults.trouble_flags import (
     TroubleFlags,
 )
 from api.faults.visits import OneVisit, VisitMoves, Visits
+from api.faults.work_rules import WorkRulesResource
 from api.jobs import JobAskAgain, JobCancel, Jobs, OneJob
 from api.schema import SchemaView
 from api.sites.controllers import ControllerEnd, Controllers, ControllerSeasons, OneController
@@ -255,6 +256,7 @@ urlpatterns = [
         name="inspection-skip",
     ),
     path("inspection-rules", InspectionRulesResource.as_view(), name="inspection-rules"),
+    path("work-rules", WorkRulesResource.as_view(), name="work-rules"),
     path("jobs", Jobs.as_view(), name="jobs"),
     path("jobs/<public_id:public_id>", OneJob.as_view(), name="job"),
     path("jobs/<public_id:public_id>/cancel", JobCancel.as_view(), name="job-cancel"),

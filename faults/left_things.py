@@ -24,6 +24,10 @@ SPOILS_A_TEST = frozenset(
 """With one of these on it a path is not the one on the map, so its readings show nothing."""
 
 
+_OPEN = SPOILS_A_TEST - {LeftKind.POWER_OFF} | {LeftKind.LID_UP}
+"""With one of these, power that is on is asked about too: bare ends may be within reach."""
+
+
 @dataclass(frozen=True)
 class LeftThing:
     """One thing left: ``name`` says which of its kind, ``where`` is its place in the words of the
@@ -62,8 +66,15 @@ def left_things(as_left: Document, built_open: frozenset[Joint]) -> dict[str, Le
 
 
 def _things(as_left: Document, built_open: frozenset[Joint]) -> Iterator[LeftThing]:
+    changed = list(_changed(as_left, built_open))
     if not as_left["power"]:
         yield LeftThing(LeftKind.POWER_OFF)
+    elif any(thing.kind in _OPEN for thing in changed):
+        yield LeftThing(LeftKind.POWER_ON)
+    yield from changed
+
+
+def _changed(as_left: Document, built_open: frozenset[Joint]) -> Iterator[LeftThing]:
     if as_left["coil"]:
         yield LeftThing(LeftKind.COIL_IN)
     for leg in as_left["legs_off"]:

@@ -55,6 +55,12 @@ class InspectionDocument(serializers.Serializer[Inspection]):
     ended_by_name = serializers.CharField()
     result = serializers.CharField(help_text=f"One of {', '.join(InspectionResult)}, or empty.")
     note = serializers.CharField()
+    call = serializers.CharField(
+        source="call.public_id",
+        default=None,
+        allow_null=True,
+        help_text="What a `fault` that it showed was reported to: opened by it, or open then.",
+    )
 
 
 class InspectionQuery(PageQuery):
@@ -117,7 +123,8 @@ class InspectionDone(Resource):
         headers=[IF_MATCH],
     )
     def post(self, request: Request, public_id: str) -> Response:
-        """The next one counts from it. 409: it is over already."""
+        """The next one counts from it. A `fault` opens a call, or is one more report of the call
+        that is open on the path. 409: it is over already."""
         look = inspection_get(public_id)
         require_version(request, look.version)
         body = read_body(request, InspectionEnd)

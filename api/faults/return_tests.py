@@ -59,6 +59,12 @@ class ReturnTestDocument(serializers.Serializer[ReturnTest]):
     quiet_min = serializers.FloatField()
     message_shown = serializers.BooleanField()
     terminal_v = serializers.FloatField(allow_null=True)
+    least_terminal_v = serializers.FloatField(
+        allow_null=True, help_text="The terminals may read no less. Null: not held against it."
+    )
+    least_terminal_v_basis = serializers.CharField(
+        help_text="`limit` of the path or `prediction`; empty: not held."
+    )
     wet = serializers.BooleanField(allow_null=True)
     meter = serializers.DictField()
     note = serializers.CharField()
@@ -100,7 +106,13 @@ class ReturnTestNew(StrictSerializer):
     )
     message_shown = Flag(required=False)
     coil_out = Flag(required=False, help_text="Absent: it is out.")
-    terminal_v = Number(min_value=0, required=False, allow_null=True)
+    terminal_v = Number(
+        min_value=0,
+        required=False,
+        allow_null=True,
+        help_text="At the controller's terminals, all legs on; below `least_terminal_v` the test "
+        "does not pass.",
+    )
     wet = Flag(required=False, allow_null=True, help_text="The ground; null: not said.")
     meter = MeterNew(required=False)
     meter_name = Text(max_length=120, required=False, allow_blank=True)

@@ -13,13 +13,25 @@ from api.references import one_of
 from api.resource import Resource
 from api.sites.controllers import LabelledDocument
 from api.sites.properties import NamedDocument
-from api.strict import Choice, StrictSerializer, Text, read_body, read_query
-from faults.models.repair import SoakCheck, SoakState
+from api.strict import Choice, Flag, Number, StrictSerializer, Text, read_body, read_query
+from faults.models.repair import SoakCheck, SoakCheckLeg, SoakState
 from faults.selectors.repairs import soak_check_list, soak_checks_due
-from faults.services.soak_checks import soak_check_done
+from faults.services.soak_checks import SoakLeg, SoakReadings, soak_check_done
 
 MOST_NOTE = 450
 _ENDS = [SoakState.HELD.value, SoakState.FAILED.value, SoakState.DROPPED.value]
+
+
+MOST_LEGS = 100
+
+
+class SoakLegDocument(serializers.Serializer[SoakCheckLeg]):
+    """What a leg read at a soak check, the coil out."""
+
+    leg = serializers.CharField()
+    current_ma = serializers.FloatField(allow_null=True)
+    far_v = serializers.FloatField(allow_null=True)
+    insulation_mohm = serializers.FloatField(allow_null=True)
 
 
 class SoakCheckDocument(serializers.Serializer[SoakCheck]):
@@ -34,8 +46,14 @@ class SoakCheckDocument(serializers.Serializer[SoakCheck]):
     due_from = serializers.DateField(help_text="Due once it is wet from this day on.")
     due_by = serializers.DateField(help_text="Due from this day on in any case.")
     done_at = serializers.DateTimeField(allow_null=True)
+    done_by_kind = serializers.CharField(help_text="`person` or `token`; empty: to be done.")
+    done_by_id = serializers.CharField()
     done_by_name = serializers.CharField()
     note = serializers.CharField()
+    legs = SoakLegDocument(many=True, source="legs.all")
+    terminal_v = serializers.FloatField(allow_null=True)
+    wet = serializers.BooleanField(allow_null=True, help_text="The ground; null: not said.")
+    meter = serializers.CharField()
 
 
 class SoakCheckQuery(PageQuery):
@@ -43,6 +61,17 @@ class SoakCheckQuery(PageQuery):
 
     due = serializers.BooleanField(default=False, help_text="Those to be done now alone.")
     with_done = serializers.BooleanField(default=False)
+
+
+class SoakLegNew(StrictSerializer):
+    """What a leg reads, the coil out; one of the three at least."""
+
+    leg = Text(max_length=64)
+    current_ma = Number(min_value=0, required=False, allow_null=True)
+    far_v = Number(min_value=0, required=False, allow_null=True, help_text="At its far end.")
+    insulation_mohm = Number(
+        min_value=0, required=False, allow_null=True, help_text="To earth, path off."
+    )
 
 
 class SoakCheckEnd(StrictSerializer):
@@ -55,6 +84,12 @@ class SoakCheckEnd(StrictSerializer):
         allow_blank=True,
         help_text="Asked for with `failed` and `dropped`.",
     )
+    legs = serializers.ListField(
+        child=SoakLegNew(), max_length=MOST_LEGS, required=False, help_text="Legs that were read."
+    )
+    terminal_v = Number(min_value=0, required=False, allow_null=True)
+    wet = Flag(required=False, allow_null=True, help_text="The ground; null: not said.")
+    meter = Text(max_length=120, required=False, allow_blank=True)
 
 
 class SoakChecks(Resource):
@@ -104,7 +139,16 @@ class SoakCheckDone(Resource):
         check = _get(public_id)
         require_version(request, check.version)
         body = read_body(request, SoakCheckEnd)
-        soak_check_done(check=check, **body, version=check.version, by=self.actor)
+        state, note = body.pop("state"), body.pop("note", "")
+        legs = tuple(SoakLeg(**row) for row in body.pop("legs", ()))
+        soak_check_done(
+            check=check,
+            state=state,
+            note=note,
+            readings=SoakReadings(legs, **body),
+            version=check.version,
+            by=self.actor,
+        )
         return _response(request, public_id)
 
 

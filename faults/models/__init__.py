@@ -24,6 +24,7 @@ from faults.models.repair import (
     RepairFailure,
     RepairKind,
     SoakCheck,
+    SoakCheckLeg,
     SoakState,
 )
 from faults.models.return_test import ReturnTest, ReturnTestLeg, SoundRecord, SoundSource
@@ -94,6 +95,7 @@ __all__ = [
     "ReturnTestLeg",
     "SavedQuestion",
     "SoakCheck",
+    "SoakCheckLeg",
     "SoakState",
     "SoundRecord",
     "SoundSource",

@@ -17,6 +17,7 @@ class LeftKind(models.TextChoices):
     """What can be left on a path."""
 
     POWER_OFF = "power-off", "Power off"
+    POWER_ON = "power-on", "Power on while something is open"
     COIL_IN = "coil-in", "Series coil in"
     LEG_OFF = "leg-off", "Leg off"
     JOINT_OPEN = "joint-open", "Joint open"

@@ -236,6 +236,8 @@ class SoakCheck(ContractorOwned, Versioned):
     """A look or reading after the next rain or waterings that shows whether a repair holds wet.
 
     Due once it was wet from ``due_from`` on, and by ``due_by`` in any case; both are days.
+    ``terminal_v``: at the controller's terminals; ``wet``: the ground then, null: not said; what
+    its legs read stands in ``SoakCheckLeg``.
     """
 
     public_id = PublicIdField("soak")
@@ -248,8 +250,13 @@ class SoakCheck(ContractorOwned, Versioned):
     due_from = models.DateField()
     due_by = models.DateField()
     done_at = models.DateTimeField(null=True, blank=True)
+    done_by_kind = models.CharField(max_length=10, blank=True)
+    done_by_id = models.CharField(max_length=80, blank=True)
     done_by_name = models.CharField(max_length=120, blank=True)
     note = models.CharField(max_length=500, blank=True)
+    terminal_v = models.FloatField(null=True, blank=True)
+    wet = models.BooleanField(null=True, blank=True)
+    meter = models.CharField(max_length=120, blank=True)
 
     class Meta(ContractorOwned.Meta):
         constraints = (
@@ -260,3 +267,31 @@ class SoakCheck(ContractorOwned, Versioned):
 
     def __str__(self) -> str:
         return self.public_id
+
+
+class SoakCheckLeg(ContractorOwned):
+    """What one leg read at a soak check, the coil out."""
+
+    append_only: ClassVar[bool] = True
+
+    soak_check = models.ForeignKey(
+        SoakCheck, on_delete=models.PROTECT, related_name="legs", db_index=False
+    )
+    leg = models.CharField(max_length=64)
+    current_ma = models.FloatField(null=True, blank=True)
+    far_v = models.FloatField(null=True, blank=True)
+    insulation_mohm = models.FloatField(null=True, blank=True)
+
+    class Meta(ContractorOwned.Meta):
+        constraints = (
+            unique_in_contractor("soak_check", "leg", name="soak_check_leg"),
+            models.CheckConstraint(
+                name="soak_leg_says_something",
+                condition=Q(current_ma__isnull=False)
+                | Q(far_v__isnull=False)
+                | Q(insulation_mohm__isnull=False),
+            ),
+        )
+
+    def __str__(self) -> str:
+        return self.leg

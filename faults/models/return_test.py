@@ -17,6 +17,8 @@ class ReturnTest(ContractorOwned):
     """Readings after a repair. ``failures`` says in words what speaks against the path; none: it
     passed. ``quiet_min`` is for how long no message was shown. ``revision`` is the map's.
 
+    ``least_terminal_v``: the least that the controller's terminals may read, by
+    ``least_terminal_v_basis``; null in tests that were not held against it.
     What it rests on is kept: the newest repair and the newest move of the call at that time.
     """
 
@@ -45,6 +47,8 @@ class ReturnTest(ContractorOwned):
     quiet_min = models.FloatField()
     message_shown = models.BooleanField()
     terminal_v = models.FloatField(null=True, blank=True)
+    least_terminal_v = models.FloatField(null=True, blank=True)
+    least_terminal_v_basis = models.CharField(max_length=20, blank=True)
     wet = models.BooleanField(null=True, blank=True)
     meter = models.JSONField(default=dict)
     note = models.CharField(max_length=500, blank=True)

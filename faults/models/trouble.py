@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from core.models.jobs import Job
 from core.tenancy.owned import ContractorOwned, PublicIdField, Versioned, unique_in_contractor
+from faults.models.call import FaultCall
 from sites.models.property import Property
 from sites.models.wire_path import WirePath
 
@@ -192,7 +193,8 @@ class Inspection(ContractorOwned, Versioned):
     of the week it is planned for, None where no week has room.
 
     ``number`` counts the looks of the flag, or those of the path without one. ``places``: where to
-    begin on a path without a flag, in the words of the forms.
+    begin on a path without a flag, in the words of the forms. ``call``: what a fault that it showed
+    was reported to.
     """
 
     public_id = PublicIdField("insp")
@@ -226,6 +228,14 @@ class Inspection(ContractorOwned, Versioned):
     ended_by_name = models.CharField(max_length=120, blank=True)
     result = models.CharField(max_length=10, choices=InspectionResult.choices, blank=True)
     note = models.CharField(max_length=500, blank=True)
+    call = models.ForeignKey(
+        FaultCall,
+        on_delete=models.PROTECT,
+        related_name="inspections",
+        null=True,
+        blank=True,
+        db_index=False,
+    )
 
     class Meta(ContractorOwned.Meta):
         constraints = (
@@ -249,6 +259,7 @@ class Inspection(ContractorOwned, Versioned):
         indexes = (
             models.Index(fields=["contractor", "state", "due_on"], name="inspection_due"),
             models.Index(fields=["contractor", "path", "id"], name="inspection_of_path"),
+            models.Index(fields=["contractor", "call", "id"], name="inspection_of_call"),
         )
 
     def __str__(self) -> str:

@@ -20,13 +20,13 @@ from core.problems import Problem
 from faults.models.call import FaultCall
 from faults.pages.call_actions import TRACED_FIRST, call_actions
 from faults.pages.leaving import LeavingForm, left_lines, left_on_path
+from faults.pages.soak import SoakForm, soak_forms
 from faults.pages.story import call_story
 from faults.pages.wants import wants_words
 from faults.pages.words import TraceWords
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_get
 from faults.selectors.day_plans import visit_of_call, visits_done
-from faults.selectors.repairs import repair_hold, soak_check_list
 from faults.selectors.stop_rule import stop_question
 from faults.selectors.traces import finding_list, trace_list
 from faults.services.call_moves import Move, call_move, has_proof
@@ -193,7 +193,13 @@ def problem_words(problem: Problem) -> list[str]:
 
 
 def call_shown(
-    request: HttpRequest, actor: Actor, call: FaultCall, *, status: int = 200, **more: Any
+    request: HttpRequest,
+    actor: Actor,
+    call: FaultCall,
+    *,
+    status: int = 200,
+    soak: SoakForm | None = None,
+    **more: Any,
 ) -> HttpResponse:
     """The page of a call, with what a form of it has to say."""
     traces = list(trace_list(call))
@@ -207,10 +213,7 @@ def call_shown(
         "left_lines": left_lines(left_on_path(call)),
         "question": stop_question(call),
         "today": now().astimezone(ZoneInfo(call.property.time_zone)).date(),
-        "checks": [
-            (check, repair_hold(check.repair))
-            for check in soak_check_list().filter(repair__call=call)
-        ],
+        "checks": soak_forms(call, soak),
         "traces": traces,
         "actions": call_actions(call, moves, is_traced=running is not None),
         "running": running,

@@ -1,4 +1,4 @@
-"""Leaving and closing: each thing left on the path, the return test, the hand-over on paper."""
+"""Leaving and closing: each thing left on the path, and the return test."""
 
 from __future__ import annotations
 
@@ -8,10 +8,9 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST
 
 from core.accounts.actor import Actor
-from core.clock import now
 from core.pages.access import may_change, page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
@@ -20,19 +19,15 @@ from faults.models.as_left import LeftKind
 from faults.models.call import FaultCall
 from faults.pages.fields import SAY, refuse_readers
 from faults.pages.leaving import LeavingForm, left_lines, left_on_path
-from faults.pages.left_words import LEFT_CAUTIONS
-from faults.pages.story import call_story
-from faults.pages.words import stations_words
-from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_get
-from faults.selectors.repairs import repair_hold, repair_list, return_test_list
+from faults.selectors.repairs import return_test_list
 from faults.services.as_left import as_left_add, as_left_answer
 from faults.services.call_moves import Move, call_move
 from faults.services.closing import why_test_does_not_stand
 from faults.transitions import CallOutcome, CallState
 
 _ADDED = (LeftKind.LID_UP, LeftKind.TAG, LeftKind.LEG_OFF, LeftKind.OTHER)
-_ADDED_TOO = (LeftKind.POWER_OFF, LeftKind.COIL_IN)
+_ADDED_TOO = (LeftKind.POWER_OFF, LeftKind.POWER_ON, LeftKind.COIL_IN)
 
 
 class CloseForm(LeavingForm):
@@ -164,30 +159,3 @@ def _left_shown(
         "may_change": may_change(actor),
     }
     return render(request, "faults/left.html", context | more, status=status)
-
-
-@require_safe
-@page
-def hand_over(request: HttpRequest, _actor: Actor, public_id: str) -> HttpResponse:
-    """All that the next one needs to know of a call, on paper."""
-    call = call_get(public_id)
-    left = left_on_path(call)
-    cautions = [LEFT_CAUTIONS[item.kind] for item in left if item.kind in LEFT_CAUTIONS]
-    test = return_test_list(call).first()
-    restore = call.partial_restores.order_by("-pk").first() if call.partly_restored else None
-    lost = stations_words(restore.stations_lost, restore.unnumbered_lost) if restore else ""
-    context = {
-        "call": call,
-        "place": call.property,
-        "printed_at": now(),
-        "dry": call_dryness([call])[call.pk],
-        "left_lines": left_lines(left),
-        "cautions": list(dict.fromkeys(cautions)),
-        "restore": restore,
-        "stations_lost": lost,
-        "story": call_story(call),
-        "holds": [(repair, repair_hold(repair)) for repair in repair_list(call)],
-        "test": test,
-        "against": why_test_does_not_stand(call, test),
-    }
-    return render(request, "faults/hand_over.html", context)

@@ -11,18 +11,21 @@ from django.views.decorators.http import require_POST
 from core.accounts.actor import Actor
 from core.pages.access import office_page, page
 from core.pages.numbers import NumberField
-from core.problems import Invalid, NotFound
+from core.problems import Invalid, NotFound, Problem
 from faults.models.call import FaultCall
 from faults.models.repair import SoakState
 from faults.models.work import ApprovalLimit, StopChoice
 from faults.pages.calls import call_shown, problem_words
+from faults.pages.doubts import leg_doubts
 from faults.pages.fields import money_of
+from faults.pages.soak import SoakForm
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import soak_check_list
 from faults.selectors.stop_rule import stop_answers, stop_question
 from faults.selectors.traces import trace_list
 from faults.services.soak_checks import soak_check_done
 from faults.services.stop_rule import limit_set, stop_answer
+from sites.network_snapshot import path_network
 
 
 class LimitForm(forms.Form):
@@ -78,13 +81,28 @@ def call_soak(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespons
     check = checks.filter(public_id=request.POST.get("check", "")).first()
     if check is None:
         raise NotFound("There is no such soak check on this call.")
-    state, note = request.POST.get("state", ""), request.POST.get("note", "")
-    if check.state == SoakState.OPEN:
-        try:
-            soak_check_done(check=check, state=state, note=note, version=check.version, by=actor)
-        except Invalid as problem:
-            more = {"soak_note": note, "soak_state": state, "refused": problem_words(problem)}
-            return call_shown(request, actor, call_get(public_id), status=422, **more)
+    if check.state != SoakState.OPEN:
+        return redirect("call", call.public_id)
+    form = SoakForm(check, request.POST)
+    path = check.repair.call.path
+    doubts = leg_doubts(path_network(path), form.cleaned_data) if form.is_valid() and path else []
+    if not form.is_valid() or form.asks_really(doubts):
+        return call_shown(request, actor, call, status=422, soak=form)
+    said = form.cleaned_data
+    try:
+        soak_check_done(
+            check=check,
+            state=said["state"],
+            note=said["note"],
+            readings=form.readings(),
+            version=check.version,
+            by=actor,
+        )
+    except Problem as problem:
+        form.tell(problem)
+        status = int(problem.status)
+        return call_shown(request, actor, call_get(public_id), status=status, soak=form)
+    messages.success(request, "What the soak check came to is written down.")
     return redirect("call", call.public_id)
 
 

@@ -11,6 +11,9 @@ LEFT_CAUTIONS: dict[str, str] = {
     LeftKind.POWER_OFF: (
         "Power: hands out of the controller and everybody clear of bare ends before it goes on."
     ),
+    LeftKind.POWER_ON: (
+        "What is open is live: cap each end by itself and cover the hole, or switch the power off."
+    ),
     LeftKind.COIL_IN: "The coil comes out with the power off and proved dead; it may be hot.",
     LeftKind.LEG_OFF: "Before a leg is moved: power off and proved dead.",
     LeftKind.JOINT_OPEN: "A cut or lifted end can be live from the far side: cap each by itself.",

@@ -18,6 +18,7 @@ from core.pages.access import page
 from core.pages.numbers import NumberField
 from core.pages.problems import problem_onto_form
 from core.problems import Conflict, Defect, Invalid, Problem
+from faults.leg_volts import LeastVolts
 from faults.models.call import FaultCall
 from faults.models.return_test import ReturnTest
 from faults.pages.doubts import AsksReally, leg_doubts
@@ -25,7 +26,7 @@ from faults.pages.fields import OnceForm, refuse_readers
 from faults.pages.leaving import left_lines, left_on_path
 from faults.selectors.calls import call_get
 from faults.selectors.repairs import return_test_list
-from faults.services.leg_expectations import legs_expected, legs_predicted
+from faults.services.leg_expectations import legs_expected, legs_predicted, terminals_least
 from faults.services.return_tests import (
     LEAST_INSULATION_MOHM,
     QUIET_MIN,
@@ -66,6 +67,14 @@ class LegExpected:
     least_v_basis: str
 
 
+@dataclass(frozen=True)
+class Expectations:
+    """What all legs may read, and the terminals at least."""
+
+    legs: list[LegExpected]
+    terminals: LeastVolts | None
+
+
 class ReturnTestForm(AsksReally, OnceForm):
     """The readings of all legs, and how long it was quiet."""
 
@@ -81,9 +90,13 @@ class ReturnTestForm(AsksReally, OnceForm):
     meter_name = forms.CharField(label="Which meter", required=False)
     note = forms.CharField(label="In a few words", required=False)
 
-    def __init__(self, legs: list[LegExpected], *args: Any, **options: Any) -> None:
+    def __init__(self, should: Expectations, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.legs = legs
+        legs = self.legs = should.legs
+        if should.terminals is not None:
+            by = _BASIS[should.terminals.basis]
+            told = f"{should.terminals.volts:.1f} V or more, by {by}; all legs on."
+            self.fields["terminal_v"].help_text = told
         for n, _ in enumerate(legs):
             for name, label in _READ:
                 self.fields[f"{name}_{n}"] = NumberField(label=label, required=False)
@@ -130,11 +143,12 @@ class ReturnTestForm(AsksReally, OnceForm):
         ]
 
 
-def legs_shown(path: WirePath) -> list[LegExpected]:
-    """What each leg of a path may read, as it will be judged. Raises Conflict where the map cannot
-    be predicted."""
-    should = legs_expected(path, legs_predicted(path_network(path)), Meter())
-    return [
+def shown_expectations(path: WirePath) -> Expectations:
+    """What a path may read, as it will be judged. Raises Conflict where the map cannot be
+    predicted."""
+    predicted = legs_predicted(path_network(path))
+    should = legs_expected(path, predicted, Meter())
+    legs = [
         LegExpected(
             one.leg,
             *_range(one.expected),
@@ -144,6 +158,7 @@ def legs_shown(path: WirePath) -> list[LegExpected]:
         )
         for one in should
     ]
+    return Expectations(legs, terminals_least(predicted))
 
 
 def _range(expected: Expected) -> tuple[float, float]:
@@ -162,7 +177,8 @@ def call_return_test(request: HttpRequest, actor: Actor, public_id: str) -> Http
     call = call_get(public_id)
     if call.path is None:
         raise Conflict("The call names no two-wire path yet: say which one it is about first.")
-    form = ReturnTestForm(legs_shown(call.path), request.POST if request.method == "POST" else None)
+    posted = request.POST if request.method == "POST" else None
+    form = ReturnTestForm(shown_expectations(call.path), posted)
     if request.method != "POST":
         return _shown(request, call, form, 200)
     if not form.is_valid() or form.asks_really(

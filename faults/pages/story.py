@@ -12,7 +12,7 @@ from django.urls import reverse
 from faults.left_words import left_words, place_words, plain_reason
 from faults.models.call import CallKind, FaultCall
 from faults.models.event import FaultEvent
-from faults.models.repair import Photo, Repair, SoakState
+from faults.models.repair import Photo, Repair, SoakCheck, SoakState
 from faults.models.trace import Trace, TraceOutcome
 from faults.pages.words import OUTCOMES, stations_words
 from faults.selectors.as_left import as_left_answers
@@ -57,6 +57,7 @@ def _entries(call: FaultCall) -> Iterator[StoryEntry]:
     yield from _restores(call)
     yield from _left(call)
     yield from _limits(call)
+    yield from _looks(call)
 
 
 def _gathered(entries: list[StoryEntry]) -> Iterator[StoryEntry]:
@@ -146,7 +147,14 @@ def _repairs(call: FaultCall) -> Iterator[StoryEntry]:
         for check in repair.soak_checks.all():
             if check.done_at is not None:
                 head = f"Soak check: {SoakState(check.state).label.lower()}"
-                yield StoryEntry(check.done_at, "soak", head, check.note, check.done_by_name)
+                yield StoryEntry(
+                    check.done_at,
+                    "soak",
+                    head,
+                    check.note,
+                    check.done_by_name,
+                    more=tuple(soak_lines(check)),
+                )
     for part in removed_part_list(call):
         seen = f"{part.get_cause_display()}; bench: {part.get_bench_result_display().lower()}"
         yield StoryEntry(
@@ -159,6 +167,22 @@ def _repairs(call: FaultCall) -> Iterator[StoryEntry]:
             more=(f"From {place_words(part.at_place)}. {seen}.",),
             photos=tuple(part.photos.all()),
         )
+
+
+def soak_lines(check: SoakCheck) -> Iterator[str]:
+    """What was read at a soak check, a line a leg."""
+    for leg in check.legs.all():
+        read = (
+            f"{leg.current_ma:g} mA" if leg.current_ma is not None else "",
+            f"{leg.far_v:g} V at its far end" if leg.far_v is not None else "",
+            f"{leg.insulation_mohm:g} MΩ to earth" if leg.insulation_mohm is not None else "",
+        )
+        yield f"Leg {leg.leg}: {', '.join(one for one in read if one)}"
+    if check.terminal_v is not None:
+        yield f"{check.terminal_v:g} V at the controller’s terminals"
+    ground = {True: "The ground was wet", False: "The ground was dry"}.get(check.wet)  # type: ignore[arg-type]
+    if ground or check.meter:
+        yield "; ".join(one for one in (ground, check.meter) if one)
 
 
 def _repair(repair: Repair) -> StoryEntry:
@@ -207,6 +231,15 @@ def _left(call: FaultCall) -> Iterator[StoryEntry]:
         words = left_words(answer.item)
         head = f"{answer.get_answer_display()}: {words[:1].lower()}{words[1:]}"
         yield StoryEntry(answer.at, "left", head, answer.why, answer.by_name)
+
+
+def _looks(call: FaultCall) -> Iterator[StoryEntry]:
+    for look in call.inspections.exclude(ended_at=None).order_by("pk"):
+        url = reverse("inspection", args=[look.public_id])
+        head = "A follow-up look showed a fault"
+        yield StoryEntry(
+            look.ended_at or look.created_at, "look", head, look.note, look.ended_by_name, url
+        )
 
 
 def _limits(call: FaultCall) -> Iterator[StoryEntry]:

@@ -61,7 +61,8 @@ class LookForm(forms.Form):
         label="Note",
         required=False,
         max_length=450,
-        help_text="Why, where it was not done this time.",
+        help_text="Why, where it was not done this time; what is wrong, where it is a fault: that "
+        "opens a call, or joins the one that is open on the path.",
     )
 
 

@@ -7,7 +7,7 @@ from django.urls import path
 from faults.pages.board import board
 from faults.pages.calendars import calendar
 from faults.pages.calls import call_move_page, call_page, call_path_page, trace_begin
-from faults.pages.closing import call_close, call_left, call_left_add, hand_over
+from faults.pages.closing import call_close, call_left, call_left_add
 from faults.pages.crew_cards import crew_calendar, crew_calendar_revoke, crew_card_page
 from faults.pages.crew_days import crew_day, my_day, visit_kept, visit_said
 from faults.pages.day_plans import (
@@ -23,6 +23,7 @@ from faults.pages.day_plans import (
 from faults.pages.decisions import call_limit, call_soak, call_stop
 from faults.pages.findings import finding_page
 from faults.pages.hand_on import call_assign_page, call_wait_page, call_wake_page, hand_on
+from faults.pages.hand_over import hand_over
 from faults.pages.inspection_rules import inspection_rules_page
 from faults.pages.intake import intake
 from faults.pages.open_calls import open_calls

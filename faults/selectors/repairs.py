@@ -39,13 +39,14 @@ class RepairHold:
 
 def repair_list(call: FaultCall | None = None) -> QuerySet[Repair]:
     """Repairs of a call or all, newest first; the call with its property and path joined, photos,
-    parts, checks and failures prefetched: five queries, however many repairs."""
+    parts, checks with what they read, and failures prefetched: six queries, however many
+    repairs."""
     repairs = (
         Repair.objects.select_related("call__property", "call__path", "finding")
         .prefetch_related(
             "photos",
             "removed_parts",
-            "soak_checks",
+            "soak_checks__legs",
             Prefetch("failures", RepairFailure.objects.select_related("call")),
         )
         .order_by("-pk")
@@ -87,9 +88,10 @@ def sound_record_list(path: WirePath) -> QuerySet[SoundRecord]:
 
 
 def soak_check_list(*, only_open: bool = True) -> QuerySet[SoakCheck]:
-    """Soak checks, the soonest first; repair, call, property and path joined: one query."""
+    """Soak checks, the soonest first; repair, call, property and path joined, what was read
+    prefetched: two queries."""
     checks = SoakCheck.objects.select_related("repair__call__property", "repair__call__path")
-    checks = checks.order_by("due_from", "pk")
+    checks = checks.prefetch_related("legs").order_by("due_from", "pk")
     return checks.filter(state=SoakState.OPEN) if only_open else checks
 
 

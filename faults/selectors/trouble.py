@@ -64,7 +64,7 @@ def inspection_list(*, only_open: bool = True) -> QuerySet[Inspection]:
     """Looks with flag, path and property, the soonest planned first, and whether each is
     ``overdue`` (open past its day): two queries."""
     is_late = Q(state=InspectionState.OPEN, due_on__lt=contractor_today())
-    rows = Inspection.objects.select_related("property", "path", "flag").annotate(
+    rows = Inspection.objects.select_related("property", "path", "flag", "call").annotate(
         overdue=ExpressionWrapper(is_late, output_field=BooleanField())
     )
     rows = rows.filter(state=InspectionState.OPEN) if only_open else rows

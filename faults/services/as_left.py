@@ -25,7 +25,7 @@ from sites.field_checks import line_defects, name_defects, refuse_defects
 Document = dict[str, Any]
 
 MOST_NAME = 150
-_NAMELESS = (LeftKind.POWER_OFF, LeftKind.COIL_IN)
+_NAMELESS = (LeftKind.POWER_OFF, LeftKind.POWER_ON, LeftKind.COIL_IN)
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Reports by hand: each is a call of its own, or is folded into the one that is open.
 
-* On a wire path one call is open at a time, so a report joins it, of whatever kind; its own kind
-  and words are kept beside.
+* On a wire path one call is open at a time, so a report joins it, of whatever kind and however
+  old the call is; its own kind and words are kept beside. Why: ``docs/decisions/0008``.
 * Where the path is not known, reports of the same controller, or else property, and the same kind
   are one call while the newest of them is no older than the contractor's ``fold_hours``.
 """

@@ -18,13 +18,15 @@ from sites.network.solve import solve
 
 @dataclass(frozen=True)
 class LegPredicted:
-    """What the circuit says of a leg. ``least_device_v`` and ``source_v``: of its path."""
+    """What the circuit says of a leg. ``least_device_v``, ``source_v`` and ``terminal_v``, at the
+    controller's terminals: of its path."""
 
     leg: str
     current_ma: float
     lowest_v: float | None
     least_device_v: float | None
     source_v: float
+    terminal_v: float
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,7 @@ def legs_predicted(network: elements.WirePath) -> tuple[LegPredicted, ...]:
     legs = legs_of(network)
     lowest = lowest_predicted_v(network, solution, legs)
     least_v, source_v = network.limits.min_device_v, network.source_v
+    terminal_v = abs(solution.voltage_v(network.controller.id))
     return tuple(
         LegPredicted(
             leg,
@@ -55,8 +58,24 @@ def legs_predicted(network: elements.WirePath) -> tuple[LegPredicted, ...]:
             lowest[leg],
             least_v,
             source_v,
+            terminal_v,
         )
         for leg in legs
+    )
+
+
+def terminals_least(predicted: tuple[LegPredicted, ...]) -> LeastVolts | None:
+    """What the controller's terminals may read at least, with all legs on: what the circuit says,
+    less three spreads as at the far end of a leg; never below what the devices want. None of a
+    path without legs."""
+    if not predicted:
+        return None
+    one = predicted[0]
+    return least_volts(
+        limit_v=one.least_device_v,
+        record_v=None,
+        predicted_v=one.terminal_v,
+        source_v=one.source_v,
     )
 
 

@@ -15,11 +15,17 @@ from core.problems import Conflict, Defect, Stale
 from faults.forms.known import meter_document
 from faults.left_things import SPOILS_A_TEST
 from faults.left_words import left_words
+from faults.leg_volts import LeastVolts
 from faults.models.call import CallMove, FaultCall
 from faults.models.return_test import ReturnTest, ReturnTestLeg, SoundSource
 from faults.services.as_left import left_live
 from faults.services.call_moves import MOST_WORDS
-from faults.services.leg_expectations import LegExpectation, legs_expected, legs_predicted
+from faults.services.leg_expectations import (
+    LegExpectation,
+    legs_expected,
+    legs_predicted,
+    terminals_least,
+)
 from faults.services.repair_failures import newest_repair
 from faults.services.repairs import refuse_unless
 from faults.services.sound_records import (
@@ -107,7 +113,8 @@ def return_test_record(*, call: FaultCall, readings: ReturnReadings, by: Actor) 
         if held.path_id != path.pk or path.revision != seen.path.revision:
             raise Stale("The call or its map was changed meanwhile: read it again.")
         should = legs_expected(path, predicted, readings.meter)
-        return _write(held, path, readings, _judged(should, readings), by)
+        judged = _Judgement(_judged(should, readings), terminals_least(predicted))
+        return _write(held, path, readings, judged, by)
 
 
 @dataclass(frozen=True)
@@ -131,10 +138,9 @@ class _Judged:
             )
         least = self.should.least
         if reading.far_v is not None and least is not None and reading.far_v < least.volts:
-            by = "limit of the path" if least.basis == "limit" else least.basis.replace("-", " ")
             yield (
                 f"the far end of leg {leg} reads {reading.far_v:g} V and should read "
-                f"{least.volts:.1f} V or more by the {by}"
+                f"{least.volts:.1f} V or more by the {_basis_words(least)}"
             )
         mohm = reading.insulation_mohm
         if mohm is not None and mohm < LEAST_INSULATION_MOHM:
@@ -144,12 +150,35 @@ class _Judged:
             )
 
 
+@dataclass(frozen=True)
+class _Judgement:
+    """All legs, and the least that the terminals may read."""
+
+    legs: list[_Judged]
+    terminals: LeastVolts | None
+
+    def failures(self, readings: ReturnReadings) -> Iterator[str]:
+        """What the readings say against the path."""
+        least, read = self.terminals, readings.terminal_v
+        if read is not None and least is not None and read < least.volts:
+            yield (
+                f"the controller's terminals read {read:g} V and should read {least.volts:.1f} V "
+                f"or more by the {_basis_words(least)}"
+            )
+        for one in self.legs:
+            yield from one.failures
+
+
+def _basis_words(least: LeastVolts) -> str:
+    return "limit of the path" if least.basis == "limit" else least.basis.replace("-", " ")
+
+
 def _judged(should: list[LegExpectation], readings: ReturnReadings) -> list[_Judged]:
     read = {one.leg: one for one in readings.legs}
     return [_Judged(read.get(one.leg), one) for one in should]
 
 
-def _failures(held: FaultCall, readings: ReturnReadings, judged: list[_Judged]) -> Iterator[str]:
+def _failures(held: FaultCall, readings: ReturnReadings, judged: _Judgement) -> Iterator[str]:
     spoils = left_live(held.path_id).filter(kind__in=SPOILS_A_TEST)
     yield from (f"left on the path: {left_words(item)}" for item in spoils)
     if not readings.coil_out:
@@ -158,12 +187,11 @@ def _failures(held: FaultCall, readings: ReturnReadings, judged: list[_Judged]) 
         yield "the controller showed a message"
     if readings.quiet_min < QUIET_MIN:
         yield f"watched for {readings.quiet_min:g} minutes; {QUIET_MIN:g} are wanted"
-    for one in judged:
-        yield from one.failures
+    yield from judged.failures(readings)
 
 
 def _write(
-    held: FaultCall, path: WirePath, readings: ReturnReadings, judged: list[_Judged], by: Actor
+    held: FaultCall, path: WirePath, readings: ReturnReadings, judged: _Judgement, by: Actor
 ) -> ReturnTest:
     failures = list(_failures(held, readings, judged))
     test = ReturnTest(
@@ -176,6 +204,8 @@ def _write(
         quiet_min=readings.quiet_min,
         message_shown=readings.message_shown,
         terminal_v=readings.terminal_v,
+        least_terminal_v=judged.terminals.volts if judged.terminals else None,
+        least_terminal_v_basis=judged.terminals.basis if judged.terminals else "",
         wet=readings.wet,
         meter=meter_document(readings.meter),
         note=readings.note,
@@ -188,7 +218,7 @@ def _write(
     )
     test.save()
     ReturnTestLeg.objects.bulk_create(
-        _leg_row(test, one, one.reading) for one in judged if one.reading is not None
+        _leg_row(test, one, one.reading) for one in judged.legs if one.reading is not None
     )
     change_record(
         by=by,

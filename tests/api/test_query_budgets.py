@@ -53,6 +53,7 @@ OF_A_LIST: dict[str, Callable[[Actor], str]] = {
     "me": lambda by: "",
     "openapi.json": lambda by: "",
     "inspection-rules": lambda by: "",
+    "work-rules": lambda by: "",
     "audit": lambda by: a_repair(by).public_id,
 }
 ASKED = {

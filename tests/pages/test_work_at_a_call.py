@@ -11,8 +11,16 @@ from django.test import Client
 
 from core.accounts.actor import Actor
 from core.models import Person
-from faults.models import CallReport, FaultCall, PartialRestore, Photo, Repair, ReturnTest
-from faults.pages.return_tests import legs_shown
+from faults.models import (
+    CallReport,
+    FaultCall,
+    PartialRestore,
+    Photo,
+    Repair,
+    ReturnTest,
+    SoakCheck,
+)
+from faults.pages.return_tests import shown_expectations
 from faults.selectors import partial_restores as reading
 from faults.services import partial_restores as writing
 from faults.services.photos import MOST_BYTES
@@ -20,7 +28,7 @@ from faults.services.repairs import repair_record
 from sites.models import WirePath
 from tests.faults.transactions import transactions_at
 from tests.pages.conftest import entered, posted_fields, text_of
-from tests.repairs.field import REMADE, moved, opened, path_with_stations
+from tests.repairs.field import REMADE, moved, opened, path_with_stations, repaired
 from tests.repairs.test_photos_and_parts import picture
 
 
@@ -112,7 +120,7 @@ def test_a_repair_its_photo_the_test_and_closing(
     assert "sandbox" in shown["Content-Security-Policy"]
     moved(call, "return-testing", by)
     fields = {"quiet_min": "6", "coil_out": "on"}
-    for n, leg in enumerate(legs_shown(path)):
+    for n, leg in enumerate(shown_expectations(path).legs):
         fields[f"current_ma_{n}"] = f"{(leg.low_ma * leg.high_ma) ** 0.5:.1f}"
         fields[f"far_v_{n}"] = "24"
     page = browser.get(f"{where}/return-test")
@@ -130,6 +138,22 @@ def test_a_repair_its_photo_the_test_and_closing(
     told = ("Planned", "Repair: splice made anew", "Return test passed", "Closed")
     places = [story.index(one, story.index("Its story")) for one in told]
     assert places == sorted(places)
+
+
+def test_a_soak_check_is_written_down_with_its_readings(
+    browser: Client, call: FaultCall, by: Actor
+) -> None:
+    repaired(call, by)
+    where, check = f"/calls/{call.public_id}", SoakCheck.objects.get()
+    said = {"check": check.public_id, "state": "held", "current_ma_0": "x", "wet": "yes"}
+    assert browser.post(f"{where}/soak", said).status_code == 422
+    said |= {"current_ma_0": "91", "insulation_mohm_0": "4.5", "meter": "clamp 2"}
+    assert browser.post(f"{where}/soak", said).status_code == 302
+    leg = check.legs.get()
+    assert (leg.current_ma, leg.far_v, leg.insulation_mohm) == (91.0, None, 4.5)
+    shown = text_of(browser.get(where))
+    assert f"Leg {leg.leg}: 91 mA, 4.5 MΩ to earth" in shown
+    assert "The ground was wet; clamp 2" in shown
 
 
 def test_a_part_is_left_off_and_asked_for_on_closing(browser: Client, call: FaultCall) -> None:

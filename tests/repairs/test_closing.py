@@ -230,7 +230,8 @@ def test_the_live_list_follows_the_trace_and_each_thing_is_asked_for(by: Actor) 
     assert as_left_keys(hunt) == {"power-off"}
     hunt.send({"do": "fit_coil", "fitted": True})
     hunt.send({"do": "power", "on": True})
-    assert as_left_keys(hunt) == {"coil-in"}
+    # People who leave now are asked about the power too: the coil's ends are live.
+    assert as_left_keys(hunt) == {"coil-in", "power-on"}
     hunt.void("o3", why="was not fitted")
     assert as_left_keys(hunt) == set()
     hunt.send({"do": "power", "on": False})
@@ -239,7 +240,24 @@ def test_the_live_list_follows_the_trace_and_each_thing_is_asked_for(by: Actor) 
     assert [(key, at is None) for key, at in rows] == [
         ("power-off", False),
         ("coil-in", False),
+        ("power-on", False),
         ("power-off", True),
+    ]
+
+
+def test_who_leaves_with_the_power_on_and_something_open_is_asked_about_it(by: Actor) -> None:
+    hunt = Hunt(by)
+    hunt.send({"do": "message", "shown": True})
+    hunt.send({"do": "power", "on": False})
+    hunt.send({"do": "fit_coil", "fitted": True})
+    hunt.send({"do": "power", "on": True})
+    hunt.again()
+    coil = hunt.trace.path.left_items.get(key="coil-in")
+    left = (LeftAnswer(coil.public_id, "kept", "goes on tomorrow"),)
+    with pytest.raises(Invalid) as invalid:
+        moved(hunt.call, "planned", by, left=left)
+    assert [one.what for one in invalid.value.defects] == [
+        "not answered: Power on while something is open"
     ]
 
 

@@ -68,6 +68,24 @@ def test_reports_of_one_path_are_one_call_and_the_most_urgent_counts(by: Actor) 
     assert event_report(report=report, by=by).call == first
 
 
+def test_on_a_known_path_neither_kind_nor_window_opens_a_second_call(by: Actor) -> None:
+    """Why: docs/decisions/0008. Each report and each message is kept and counted."""
+    path = path_at_new_place(by)
+    work_rules_set(rules=Rules(fold_hours=6), version=0, by=by)
+    start = now()
+    first = event_report(report=EventReport("overcurrent", start, path=path.public_id), by=by).call
+    for days, kind in ((1, "stations"), (30, "overcurrent"), (45, "controller")):
+        with time_machine.travel(start + dt.timedelta(days=days), tick=False):
+            said = replace(SOME, kind=kind)
+            assert call_report(where=Where.of_path(path), details=said, by=by).call == first
+            seen = EventReport("overcurrent", now(), path=path.public_id)
+            assert event_report(report=seen, by=by).call == first
+    call = FaultCall.objects.get()
+    assert (call.overcurrents, call.reports) == (4, 3)
+    kinds = CallReport.objects.order_by("pk").values_list("kind", flat=True)
+    assert list(kinds) == ["stations", "overcurrent", "controller"]
+
+
 def test_without_a_path_the_kind_and_the_window_decide(by: Actor) -> None:
     place = path_at_new_place(by).controller.property
     where = Where(place)

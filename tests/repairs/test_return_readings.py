@@ -11,12 +11,14 @@ import pytest
 from core.accounts.actor import Actor
 from faults.leg_volts import LeastVolts, least_volts, lowest_predicted_v
 from faults.models import FaultCall, ReturnTest, SoundRecord
+from faults.services.leg_expectations import LegPredicted, terminals_least
 from faults.services.return_tests import return_test_record
 from faults.tracing.problem import Meter
 from faults.tracing.rig_places import legs_of
 from sites.models import WirePath
 from sites.network.elements import PathLimits
 from sites.network.solve import solve
+from sites.network_snapshot import path_network
 from tests.faults.places import path_at_new_place
 from tests.repairs.field import moved, opened, readings_of, repaired, return_test
 from tests.tracing.drives import tree_path
@@ -163,3 +165,31 @@ def test_each_leg_has_the_lowest_voltage_of_its_own_devices() -> None:
         assert lowest[leg] is not None
         assert lowest[leg] <= min(abs(solution.voltage_v(node)) for node in behind)  # type: ignore[operator]
     assert lowest["S1"] != lowest["S7"]
+
+
+def test_the_terminals_may_read_no_less_than_is_predicted(by: Actor) -> None:
+    """Three spreads below what the circuit says, with the drop in the controller as at a leg."""
+    call = call_to_test(by)
+    unread = return_test(call, by)
+    assert (unread.passed, unread.least_terminal_v_basis) == (True, "prediction")
+    assert call.path is not None
+    network = path_network(WirePath.objects.get(pk=call.path.pk))
+    at_terminals_v = abs(solve(network).voltage_v(network.controller.id))
+    drop_v = network.source_v - at_terminals_v
+    below_v = math.hypot(
+        3.0 * math.hypot(0.03, 0.05) * at_terminals_v, drop_v * math.expm1(3.0 * 0.35)
+    )
+    least_v = unread.least_terminal_v
+    assert least_v == pytest.approx(at_terminals_v - below_v)
+    assert return_test(call, by, terminal_v=at_terminals_v - below_v + 0.01).passed
+    low = return_test(call, by, terminal_v=at_terminals_v - below_v - 0.01)
+    assert not low.passed
+    (told,) = low.failures
+    assert told.startswith("the controller's terminals read ")
+    assert told.endswith(f"should read {least_v:.1f} V or more by the prediction")
+
+
+def test_the_terminals_never_read_less_than_the_devices_want() -> None:
+    one = LegPredicted("S1", 90.0, 31.0, least_device_v=32.0, source_v=36.0, terminal_v=35.0)
+    assert terminals_least((one,)) == LeastVolts(32.0, "limit")
+    assert terminals_least(()) is None

@@ -1,0 +1,32 @@
+"""The contractor's own figures over HTTP."""
+
+from __future__ import annotations
+
+from tests.api.asking import Asker
+
+
+def test_work_rules_are_read_and_set_whole(machine: Asker) -> None:
+    there = machine.get("/work-rules")
+    assert (there.json()["fold_hours"], there.json()["hour_money"]) == (336, None)
+    body = {"fold_hours": 6, "currency": "EUR", "hour_money": "64.50"}
+    assert machine.put("/work-rules", body).status_code == 428
+    told = machine.put("/work-rules", body, If_Match=there["ETag"])
+    assert (told.status_code, told.json()["hour_money"]) == (200, "64.50")
+    assert (told.json()["fold_hours"], told.json()["soak_by_days"]) == (6, 14)
+    assert machine.get("/work-rules").json() == told.json()
+    assert machine.put("/work-rules", body, If_Match=there["ETag"]).status_code == 412
+    wrong = machine.put("/work-rules", {"soak_by_days": 3}, If_Match=told["ETag"])
+    assert wrong.status_code == 422
+    assert [one["pointer"] for one in wrong.json()["errors"]] == ["/soak_by_days"]
+
+
+def test_the_window_that_is_set_decides_what_is_one_call(machine: Asker) -> None:
+    place = machine.post("/properties", {"name": "Meadow Court", "time_zone": "UTC"}).json()["id"]
+    tag = machine.get("/work-rules")["ETag"]
+    assert machine.put("/work-rules", {"fold_hours": 0}, If_Match=tag).status_code == 200
+    body = {"property": place, "kind": "other", "fold": True}
+    first, second = (machine.post("/calls", body).json()["id"] for _ in range(2))
+    assert first != second
+    tag = machine.get("/work-rules")["ETag"]
+    assert machine.put("/work-rules", {"fold_hours": 6}, If_Match=tag).status_code == 200
+    assert machine.post("/calls", body).json()["id"] in (first, second)
