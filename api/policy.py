@@ -51,6 +51,7 @@ POLICY: Mapping[str, Mapping[str, Rule]] = {
     # people
     "people": {"GET": ADMIN, "POST": ADMIN},
     "person": {"GET": ADMIN, "PATCH": ADMIN},
+    "person-password-link": {"POST": ADMIN},
     "crews": {"GET": ADMIN, "POST": ADMIN},
     "crew": {"GET": ADMIN, "PATCH": ADMIN},
     "tokens": {"GET": ADMIN, "POST": ADMIN},

@@ -6,7 +6,7 @@ from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
 from api.accounts.crews import Crews, OneCrew
-from api.accounts.people import Me, OnePerson, People
+from api.accounts.people import Me, OnePerson, People, PersonPasswordLink
 from api.accounts.tokens import OneToken, TokenRevoke, Tokens
 from api.changes import Changes
 from api.faults.as_left import CallAsLeftAnswers, WirePathAsLeft
@@ -83,6 +83,11 @@ urlpatterns = [
     path("openapi.json", SchemaView.as_view(), name="schema"),
     path("people", People.as_view(), name="people"),
     path("people/<public_id:public_id>", OnePerson.as_view(), name="person"),
+    path(
+        "people/<public_id:public_id>/password-link",
+        PersonPasswordLink.as_view(),
+        name="person-password-link",
+    ),
     path("crews", Crews.as_view(), name="crews"),
     path("crews/<public_id:public_id>", OneCrew.as_view(), name="crew"),
     path("tokens", Tokens.as_view(), name="tokens"),

@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.described import IF_MATCH, IF_NONE_MATCH, Answer, described, page_document
+from api.idempotency import KeyUse
 from api.pagination import PageQuery, page_of, page_response, sort_field
 from api.preconditions import require_version, versioned_response
 from api.resource import Resource
@@ -16,6 +17,7 @@ from api.strict import Choice, Flag, Secret, StrictSerializer, Text, read_body, 
 from core.accounts.actor import Role, TokenScope
 from core.accounts.directory import person_get, person_list
 from core.accounts.edits import person_update
+from core.accounts.password_links import password_link_issue
 from core.accounts.people import person_create
 from core.models.accounts import Person
 
@@ -140,6 +142,31 @@ class OnePerson(Resource):
         if "roles" in body:
             body["roles"] = [Role(word) for word in body["roles"]]
         return _person_response(request, person_update(person=person, by=self.actor, **body))
+
+
+class PasswordLinkDocument(serializers.Serializer[Any]):
+    """Where somebody sets their password anew, shown this once."""
+
+    link = serializers.CharField(help_text="Works once; give it to that person alone.")
+    expires_at = serializers.DateTimeField()
+
+
+class PersonPasswordLink(Resource):
+    """A new password for a person."""
+
+    key_use = KeyUse(secrets=("link",))
+
+    @described(
+        "person_password_link",
+        "Make a link for a new password",
+        Answer(PasswordLinkDocument, 201),
+    )
+    def post(self, request: Request, public_id: str) -> Response:
+        """Works once and for a day, and not after their next sign-in. Where it is used, every
+        session of theirs ends. 409: they work here no more."""
+        made = password_link_issue(person=person_get(public_id), by=self.actor)
+        link = {"link": request.build_absolute_uri(made.path), "expires_at": made.expires_at}
+        return Response(PasswordLinkDocument(link).data, 201)
 
 
 def _person_response(request: Request, person: Person, status: int = 200) -> Response:

@@ -104,7 +104,7 @@ class SoakChecks(Resource):
     def get(self, request: Request) -> Response:
         """Open ones, the soonest first."""
         query = read_query(request, SoakCheckQuery)
-        rows = soak_check_list(only_open=not query["with_done"])
+        rows = soak_check_list(only_open=not query["with_done"]).prefetch_related("legs")
         if query["due"]:
             rows = rows.filter(pk__in=[check.pk for check in soak_checks_due()])
         return page_response(request, page_of(rows, query, "due_from"), SoakCheckDocument)
@@ -153,7 +153,8 @@ class SoakCheckDone(Resource):
 
 
 def _get(public_id: str) -> SoakCheck:
-    return one_of(soak_check_list(only_open=False), public_id, "soak check")
+    checks = soak_check_list(only_open=False).prefetch_related("legs")
+    return one_of(checks, public_id, "soak check")
 
 
 def _response(request: Request, public_id: str) -> Response:

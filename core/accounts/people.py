@@ -28,7 +28,7 @@ def person_create(
     *, sign_in_name: str, name: str, password: str, roles: Collection[Role], by: Actor
 ) -> Person:
     """A person who can sign in. Raises Invalid for a weak password, Conflict for a taken name."""
-    _check_password(password, sign_in_name, name)
+    check_password(password, sign_in_name, name)
     person = Person(sign_in_name=sign_in_name, name=name, created_at=now(), **_marks(roles))
     person.set_password(password)
     try:
@@ -82,7 +82,8 @@ def _marks(roles: Collection[Role]) -> dict[str, bool]:
     return {f"is_{role.value}": role in roles for role in Role}
 
 
-def _check_password(password: str, sign_in_name: str, name: str) -> None:
+def check_password(password: str, sign_in_name: str, name: str) -> None:
+    """Raise Invalid for a password that is too weak for this person."""
     try:
         validate_password(password, Person(sign_in_name=sign_in_name, name=name))
     except ValidationError as weak:

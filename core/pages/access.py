@@ -45,6 +45,11 @@ def office_page(view: PageView[_P]) -> DjangoView[_P]:
     return _answering(view, _refuse_who_rules_not)
 
 
+def owner_page(view: PageView[_P]) -> DjangoView[_P]:
+    """As ``page``, for owners alone."""
+    return _answering(view, _refuse_who_owns_not)
+
+
 def audit_page(view: PageView[_P]) -> DjangoView[_P]:
     """As ``page``, for those who look back: they may keep what they ask, auditors too."""
     return _answering(view, _refuse_who_does_not_look_back)
@@ -100,6 +105,11 @@ def _refuse_who_rules_not(actor: Actor, method: str) -> None:
     _refuse_role(actor, method)
     if method not in _SAFE and not may_rule(actor):
         raise NotAllowed("That is for supervisors and owners; nothing was changed.")
+
+
+def _refuse_who_owns_not(actor: Actor, _method: str) -> None:
+    if Role.OWNER not in actor.roles:
+        raise NotAllowed("That is for owners; nothing was changed.")
 
 
 def _refuse_who_does_not_look_back(actor: Actor, _method: str) -> None:

@@ -91,6 +91,8 @@ AXES_VERBOSE = False
 AXES_LOCKOUT_CALLABLE = "core.pages.sign_in.locked_out"
 
 SESSION_COOKIE_AGE = 12 * 3600
+# Of a link with which a password is set anew.
+PASSWORD_RESET_TIMEOUT = 24 * 3600
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_HTTPONLY = True

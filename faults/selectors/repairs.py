@@ -88,10 +88,9 @@ def sound_record_list(path: WirePath) -> QuerySet[SoundRecord]:
 
 
 def soak_check_list(*, only_open: bool = True) -> QuerySet[SoakCheck]:
-    """Soak checks, the soonest first; repair, call, property and path joined, what was read
-    prefetched: two queries."""
+    """Soak checks, the soonest first; repair, call, property and path joined: one query."""
     checks = SoakCheck.objects.select_related("repair__call__property", "repair__call__path")
-    checks = checks.prefetch_related("legs").order_by("due_from", "pk")
+    checks = checks.order_by("due_from", "pk")
     return checks.filter(state=SoakState.OPEN) if only_open else checks
 
 

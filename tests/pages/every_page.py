@@ -8,8 +8,10 @@ from typing import Any
 
 from django.urls import URLPattern, reverse
 
+from core.accounts.actor import Role
 from core.clock import now
-from core.models import Crew
+from core.models import Crew, Person
+from core.pages.urls import urlpatterns as core_pages
 from core.tenancy.scope import contractor_scope
 from faults.models import (
     CalendarAddress,
@@ -29,17 +31,21 @@ from faults.services.photos import photo_add
 from faults.services.recurrence_runs import run_search, run_store
 from faults.services.removed_parts import PartDetails, part_remove
 from sites.pages.urls import urlpatterns as sites_pages
+from tests.conftest import person_of
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.planning.things import a_crew_with_card, a_plan
 from tests.repairs.field import REMADE, repaired
 from tests.repairs.test_photos_and_parts import picture
 from tests.trouble.history import EVIDENCE
 
-PAGES: list[URLPattern] = [*sites_pages, *faults_pages]
-WITHOUT_SESSION = {"calendar"}
-"""For programs that cannot sign in: its secret is its key, and it has tests of its own."""
+PAGES: list[URLPattern] = [*core_pages, *sites_pages, *faults_pages]
+WITHOUT_SESSION = {"calendar", "sign-in", "sign-out", "new-password"}
+"""For programs that cannot sign in, and for signing in and out: each has tests of its own."""
 NAMES = [str(page.name) for page in PAGES if page.name not in WITHOUT_SESSION]
+OWNERS = {"people", "person-password-link"}
+"""Pages for owners alone, to look at too."""
 POSTED = {
+    "person-password-link",
     "call-move",
     "call-path",
     "call-assign",
@@ -95,6 +101,7 @@ BOTH = {
 }
 """Pages that also take a form."""
 DOES = {
+    "person-password-link": ("person-password-link", "POST"),
     "property-report": ("calls", "POST"),
     "call-move": ("call-moves", "POST"),
     "call-path": ("call", "PATCH"),
@@ -145,9 +152,14 @@ DOES = {
 WORK = {"repair": Repair, "part": RemovedPart, "photo": Photo}
 OF_NOBODY = {
     *("open-calls", "properties", "board", "trouble", "inspections", "inspection-rules"),
-    *("day-plans", "my-day"),
+    *("day-plans", "my-day", "people"),
 }
 """Pages that name no one thing: everyone sees their own on them."""
+
+
+def _person(hunt: Hunt) -> Person:
+    found = Person.objects.filter(contractor=hunt.by.contractor_id).order_by("pk").first()
+    return found or person_of(hunt.trace.contractor, Role.TECHNICIAN, "Somebody")
 
 
 def _plan() -> DayPlan:
@@ -218,6 +230,8 @@ def address_of(name: str, hunt: Hunt) -> str:
     if name in OF_NOBODY:
         return reverse(name)
     kind = name.partition("-")[0]
+    if kind == "person":
+        return reverse(name, args=[_person(hunt).public_id])
     if kind in WORK:
         row = WORK[kind].objects.get(call=hunt.call)
         return reverse(name, args=[row.public_id])

@@ -25,6 +25,7 @@ from tests.pages.every_page import (
     FORMS,
     NAMES,
     OF_NOBODY,
+    OWNERS,
     POSTED,
     WITHOUT_SESSION,
     addresses,
@@ -36,7 +37,7 @@ def test_the_walk_sees_every_page() -> None:
     assert {*POSTED, *BOTH, *OF_NOBODY} <= set(NAMES)
     assert set(DOES) == POSTED | BOTH
     routed = {key for key in get_resolver().reverse_dict if isinstance(key, str)}
-    own = {"sign-in", "sign-out", "livez"} | WITHOUT_SESSION
+    own = {"livez"} | WITHOUT_SESSION
     # The audit is for some roles alone, and has a walk of its own.
     assert routed == own | set(NAMES) | {str(page.name) for page in audit_pages}
 
@@ -59,8 +60,8 @@ def test_everyone_of_the_contractor_reads_and_no_cache_keeps_it(
         for name, address in addresses(ended):
             if name in POSTED:
                 assert client.get(address).status_code == 405, name
-            elif name in FORMS and person is auditor:
-                assert client.get(address).status_code == 403
+            elif (name in FORMS and person is auditor) or (name in OWNERS and person is not owner):
+                assert client.get(address).status_code == 403, name
             else:
                 answer = client.get(address)
                 assert answer.status_code == 200, name

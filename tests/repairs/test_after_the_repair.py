@@ -358,7 +358,7 @@ def test_reading_costs_the_same_for_one_call_as_for_six(
     with django_assert_num_queries(1):
         words = {f"{i.path.controller.property.name} {i.call.public_id}" for i in as_left_list()}
     assert len(words) == count
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         for repair in repair_list():
             assert repair.call.property.name
             assert len(repair.photos.all()) == len(repair.removed_parts.all()) == 0
