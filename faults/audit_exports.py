@@ -106,6 +106,21 @@ def _parts(records: Records) -> Table:
     return header, rows
 
 
+def _flags(records: Records) -> Table:
+    header = (
+        *("flag", "property", "path", "state", "raised_at", "cleared_at", "places", "findings"),
+        *("failures", "expected", "p", "q"),
+    )
+    rows = (
+        (
+            *(one.id, one.property, one.path, one.state, _at(one.at), _at(one.cleared)),
+            *(one.places, " ".join(one.failures), one.count, one.expected, one.p, one.q),
+        )
+        for one in records.flags
+    )
+    return header, rows
+
+
 def _ground(records: Records) -> Table:
     header = ("path", "property", "kind", "sort", "made_on", "amount", "from_at", "until_at")
     rows = (
@@ -153,6 +168,7 @@ RAW: dict[str, Callable[[Records], Table]] = {
     "raw-failures": _failures,
     "raw-repairs": _repairs,
     "raw-parts": _parts,
+    "raw-flags": _flags,
     "raw-ground": _ground,
     "raw-maps": _map,
 }

@@ -51,8 +51,8 @@ class TableQuery(QuestionQuery):
     table = serializers.CharField(
         max_length=40,
         help_text=(
-            "A figure by its key, or raw-calls, raw-failures, raw-repairs, raw-parts, raw-ground,"
-            " raw-maps."
+            "A figure by its key, or raw-calls, raw-failures, raw-repairs, raw-parts, raw-flags, "
+            "raw-ground, raw-maps."
         ),
     )
 

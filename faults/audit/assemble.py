@@ -13,6 +13,7 @@ from faults.audit.beside_proof import beside_proof
 from faults.audit.closure_figures import closings_by_crew, crews_against_chance, no_fault_found
 from faults.audit.closures import Closure, closures
 from faults.audit.figure import Figure
+from faults.audit.flag_figure import trouble_flags
 from faults.audit.ground import Rates, strata_rates
 from faults.audit.hold_figures import (
     not_held,
@@ -92,6 +93,7 @@ def audit(records: Records, asked: Asked) -> Audit:
             beside_proof(one, by_crew) if one.key == "by-crew" else one
             for one in repeat_figures(records, asked, again)
         ),
+        trouble_flags(records, asked),
         trend_by_property(records, watch, asked),
         mean_failures(watch, asked),
     )

@@ -116,6 +116,28 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
+class Flagged:
+    """A trouble flag with the evidence of its latest run. ``places`` in words; ``failures``: the
+    ids of the proved findings it rests on, as far as they were kept, of ``count`` failures;
+    ``ratio_low``, ``ratio_high``: limits of their ratio to what peers let expect."""
+
+    id: str
+    property: str
+    path: str
+    state: str
+    at: float
+    cleared: float | None
+    places: str
+    failures: tuple[str, ...]
+    count: int
+    expected: float
+    ratio_low: float
+    ratio_high: float
+    p: float
+    q: float
+
+
+@dataclass(frozen=True, slots=True)
 class Ground:
     """So much of one sort lay in a path from ``start`` to ``stop`` (None: it still does)."""
 
@@ -172,6 +194,7 @@ class Records:
     failures: tuple[Failure, ...] = ()
     repairs: tuple[Repair, ...] = ()
     parts: tuple[Part, ...] = ()
+    flags: tuple[Flagged, ...] = ()
     ground: tuple[Ground, ...] = ()
     maps: Mapping[str, PathMap] = field(default_factory=dict)
     names: Mapping[str, str] = field(default_factory=dict)

@@ -36,6 +36,7 @@ RAW_WORDS = {
     "raw-failures": "proved failures",
     "raw-repairs": "repairs",
     "raw-parts": "removed parts",
+    "raw-flags": "what the nights flagged, and on what",
     "raw-ground": "what lay in the ground and when",
     "raw-maps": "maps",
 }
@@ -101,7 +102,7 @@ def audit(request: HttpRequest, _actor: Actor) -> HttpResponse:
 def _shown(audited: Audited) -> dict[str, Any]:
     figures = [figure_view(one) for one in audited.found.figures]
     timing = [one for one in figures if one.figure.key in _IN_TIME]
-    repeating = [one for one in figures if one.figure.key.startswith("by-")]
+    repeating = [one for one in figures if one.figure.key.startswith(("trouble-", "by-"))]
     return {
         "holding": [one for one in figures if one not in timing and one not in repeating],
         "repeating": repeating,

@@ -12,16 +12,19 @@ from faults.audit.records import (
     NOT_TOLD,
     Case,
     Failure,
+    Flagged,
     Part,
     Records,
     Repair,
 )
 from faults.history_snapshot import day_of
+from faults.left_words import place_words
 from faults.models.call import CallMove, FaultCall
 from faults.models.repair import RemovedPart, RepairFailure, SoakCheck
 from faults.models.repair import Repair as RepairRow
 from faults.models.return_test import ReturnTest
 from faults.models.trace import Finding, Trace, TraceOutcome
+from faults.models.trouble import TroubleFlag
 from faults.selectors.audit_ground import (
     MapsOfPaths,
     PathFacts,
@@ -33,7 +36,7 @@ from sites.models.property import Property
 
 
 def audit_records() -> Records:
-    """All that an audit looks at, of the contractor in scope: twenty queries, however many rows."""
+    """All that an audit looks at, of the contractor in scope: 21 queries, however many rows."""
     paths = path_facts()
     gathered = _Gathered(paths)
     looked_at = sorted({path for path in gathered.touched if path is not None})
@@ -46,9 +49,36 @@ def audit_records() -> Records:
         failures=gathered.failures(maps),
         repairs=gathered.repairs(maps),
         parts=gathered.parts(),
+        flags=_flags(paths),
         ground=ground_rows(paths),
         maps=maps.newest,
         names=names,
+    )
+
+
+def _flags(paths: dict[int, PathFacts]) -> tuple[Flagged, ...]:
+    """Flags with the evidence of their latest runs."""
+    rows = TroubleFlag.objects.order_by("raised_at", "pk")
+    return tuple(_flagged(row, paths[row.path_id]) for row in rows)
+
+
+def _flagged(row: TroubleFlag, path: PathFacts) -> Flagged:
+    evidence = row.evidence
+    return Flagged(
+        id=row.public_id,
+        property=path.property,
+        path=path.public_id,
+        state=row.state,
+        at=day_of(row.raised_at),
+        cleared=None if row.cleared_at is None else day_of(row.cleared_at),
+        places=", ".join(place_words(place) for place in row.places),
+        failures=tuple(row.findings or ()),
+        count=evidence["failures"],
+        expected=evidence["expected"],
+        ratio_low=evidence["ratio_low"],
+        ratio_high=evidence["ratio_high"],
+        p=evidence["p"],
+        q=evidence["q"],
     )
 
 

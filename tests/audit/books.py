@@ -90,6 +90,7 @@ class Books:
         self.failures = read(tables["raw-failures"])
         self.repairs = read(tables["raw-repairs"])
         self.parts = read(tables["raw-parts"])
+        self.flags = read(tables["raw-flags"])
         self.ground = read(tables["raw-ground"])
         self.maps: dict[str, list[Row]] = defaultdict(list)
         for row in read(tables["raw-maps"]):

@@ -42,6 +42,8 @@ _TEXT = ("group_name", "property")
 def _alike(told: str | None, anew: Any) -> bool:
     if told is None or anew is None:
         return told is None and anew is None
+    if isinstance(anew, str):
+        return told == anew
     if isinstance(anew, int):
         return float(told) == anew
     return math.isclose(float(told), float(anew), rel_tol=1e-6, abs_tol=1e-9)

@@ -12,6 +12,7 @@ from faults.audit.records import (
     Case,
     Facts,
     Failure,
+    Flagged,
     Ground,
     MapCable,
     MapDevice,
@@ -21,6 +22,7 @@ from faults.audit.records import (
     Records,
     Repair,
 )
+from faults.recurrence.poisson_limits import garwood_limits
 
 FIRST, LAST = 19_000.0, 20_000.0
 CREWS = ("Blue crew", "Red crew", "(not told)")
@@ -57,10 +59,42 @@ def records(seed: int, paths: int = 4, calls: int = 60) -> Records:
         failures=tuple(failures),
         repairs=tuple(repairs),
         parts=tuple(parts),
+        flags=_flags(rng, property_of, failures),
         ground=ground,
         maps=maps,
         names=names | {"prop_0": "Alder Court", "prop_1": "Birch Court"},
     )
+
+
+def _flags(
+    rng: np.random.Generator, property_of: dict[str, str], failures: list[Failure]
+) -> tuple[Flagged, ...]:
+    """One for each path with failures; some cleared, one from before failures were kept."""
+    found = []
+    for number, path in enumerate(sorted({one.place.path for one in failures})):
+        own = [one.id for one in failures if one.place.path == path]
+        expected = float(rng.uniform(0.2, 1.5))
+        limits = garwood_limits([len(own)])
+        raised = float(rng.uniform(FIRST, LAST))
+        found.append(
+            Flagged(
+                id=f"flag_{number}",
+                property=property_of[path],
+                path=path,
+                state="cleared" if number % 2 else "raised",
+                at=raised,
+                cleared=raised + 100.0 if number % 2 else None,
+                places="the splice at B3, cable run W4",
+                failures=() if number == 2 else tuple(own),
+                count=len(own),
+                expected=expected,
+                ratio_low=float(limits.low[0]) / expected,
+                ratio_high=float(limits.high[0]) / expected,
+                p=float(rng.uniform(1e-6, 1e-3)),
+                q=float(rng.uniform(1e-3, 0.05)),
+            )
+        )
+    return tuple(found)
 
 
 _BENCH = ("sound", "faulty", "not-tested")

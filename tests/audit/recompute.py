@@ -272,11 +272,39 @@ def recomputed(tables: dict[str, str], question: Question) -> dict[str, Table]:
         **closings(books),
         **holding(books),
         "by-place": places(books),
+        "trouble-flags": flags(books),
         **repeats(books),
         **in_time(books),
     }
     for key in ("not-held", "by-crew"):
         beside(found[key], found["closings"], NOTHING[key])
+    return found
+
+
+def flags(books: Books) -> Table:
+    """Flags that stood within the time asked for; limits of a Poisson count by chi-square."""
+    q = books.question
+    found: Table = {}
+    for row in books.flags:
+        cleared = days(row["cleared_at"])
+        if q.crew or (q.place and row["property"] != q.place):
+            continue
+        if books.time(row["raised_at"]) >= q.until:
+            continue
+        if cleared is not None and q.start is not None and cleared < q.start:
+            continue
+        count, expected = int(row["failures"]), float(row["expected"])
+        assert len(row["findings"].split()) in (0, count)
+        low = float(stats.chi2.ppf(0.025, 2 * count)) / 2.0 if count else 0.0
+        found[row["flag"]] = {
+            "state": row["state"],
+            "failures": count,
+            "expected": expected,
+            "ratio_low": low / expected,
+            "ratio_high": float(stats.chi2.ppf(0.975, 2 * count + 2)) / 2.0 / expected,
+            "p": float(row["p"]),
+            "q": float(row["q"]),
+        }
     return found
 
 

@@ -79,6 +79,7 @@ def test_flags_on_page_and_api_are_those_of_the_exported_rows(
         if flag.drawn is not None:
             check_drawn(document["evidence"], flag.drawn, anew, shown_p, flag.path)
         check_page(browser.get(f"/trouble/{document['id']}"), flag, document["evidence"])
+    check_audit(machine.get("/audit/table?table=trouble-flags").content.decode(), flags, told)
     # A row that is wrong is seen, and so is a parameter.
     assert counted(Anew(without(tables, "findings", '""device"": ""D4""'))) != counted(anew)
     assert counted(Anew(without(tables, "events", ",lightning,"))) != counted(anew)
@@ -111,6 +112,19 @@ def test_the_command_writes_what_flags_are_worked_out_from(by: Actor, tmp_path: 
         assert len(json.loads(told[key]["findings"])) == flag.evidence["failures"]
     with pytest.raises(CommandError, match="There is no run"):
         call_command("export_run_rows", "rrun_none", tmp_path, stdout=StringIO())
+
+
+def check_audit(text: str, flags: dict[tuple[str, str], Flag], told: dict[Any, Any]) -> None:
+    """The audit's table of flags: the very ones, with what was worked out anew."""
+    rows = {row["group"]: row for row in csv.DictReader(StringIO(text, newline=""))}
+    assert rows.keys() == {one["id"] for one in told.values()}
+    for key, flag in flags.items():
+        row = rows[told[key]["id"]]
+        assert int(row["failures"]) == flag.evidence["failures"]
+        for name in ("expected", "ratio_low", "ratio_high"):
+            assert float(row[name]) == pytest.approx(flag.evidence[name], rel=1e-6)
+        for name in ("p", "q"):
+            assert float(row[name]) == told[key]["evidence"][name]
 
 
 def without(tables: dict[str, str], name: str, words: str) -> dict[str, str]:
