@@ -104,10 +104,16 @@ def _beyond(model: type[Model], cursor: str, sort: str) -> Q:
 
 
 def page_response(
-    request: Request, page: Page[Any], document: type[serializers.Serializer[Any]]
+    request: Request,
+    page: Page[Any],
+    document: type[serializers.Serializer[Any]],
+    context: dict[str, Any] | None = None,
 ) -> Response:
-    """The page as a document, and the address of the next one as a link (RFC 8288)."""
-    items = document(page.rows, many=True).data
+    """The page as a document, and the address of the next one as a link (RFC 8288).
+
+    ``context`` is what the document knows beside its rows.
+    """
+    items = document(page.rows, many=True, context=context or {}).data
     headers = {}
     if page.next_cursor is not None:
         headers["Link"] = f'<{_address_with(request, "cursor", page.next_cursor)}>; rel="next"'

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -13,8 +14,10 @@ from api.pagination import PageQuery, page_of, page_response
 from api.resource import Resource
 from api.strict import Flag, Number, StrictSerializer, Text, read_body, read_query
 from api.throttles import HEAVY
+from faults.leg_rises import Rise
 from faults.models.return_test import ReturnTest, ReturnTestLeg
 from faults.selectors.calls import call_get
+from faults.selectors.leg_rises import rises_at
 from faults.selectors.repairs import return_test_list
 from faults.services.call_moves import MOST_WORDS
 from faults.services.return_tests import LegReading, ReturnReadings, return_test_record
@@ -45,6 +48,15 @@ class ReturnTestLegDocument(serializers.Serializer[ReturnTestLeg]):
     within = serializers.BooleanField(help_text="Nothing speaks against the leg.")
 
 
+class RiseDocument(serializers.Serializer[Rise]):
+    """That the standing current of a leg has risen: a reason to inspect it."""
+
+    leg = serializers.CharField()
+    before_ma = serializers.FloatField()
+    now_ma = serializers.FloatField()
+    before_at = serializers.DateTimeField()
+
+
 class ReturnTestDocument(serializers.Serializer[ReturnTest]):
     """A return test and whether it passed."""
 
@@ -55,6 +67,9 @@ class ReturnTestDocument(serializers.Serializer[ReturnTest]):
         child=serializers.CharField(), help_text="What speaks against the path, in words."
     )
     legs = ReturnTestLegDocument(many=True, source="legs.all")
+    rises = serializers.SerializerMethodField(
+        help_text="Legs that drew more than at their sound record before, of a test that passed."
+    )
     coil_out = serializers.BooleanField()
     quiet_min = serializers.FloatField()
     message_shown = serializers.BooleanField()
@@ -72,6 +87,11 @@ class ReturnTestDocument(serializers.Serializer[ReturnTest]):
     by_kind = serializers.CharField()
     by_id = serializers.CharField()
     by_name = serializers.CharField()
+
+    @extend_schema_field(RiseDocument(many=True))
+    def get_rises(self, test: ReturnTest) -> list[dict[str, Any]]:
+        """From the context, so that a page of tests costs one query."""
+        return [RiseDocument(rise).data for rise in self.context["rises"][test.pk]]
 
 
 class LegReadingNew(StrictSerializer):
@@ -134,7 +154,7 @@ class CallReturnTests(Resource):
         """Its return tests, the newest first."""
         rows = return_test_list(call_get(public_id))
         page = page_of(rows, read_query(request, PageQuery), "-id")
-        return page_response(request, page, ReturnTestDocument)
+        return page_response(request, page, ReturnTestDocument, {"rises": rises_at(page.rows)})
 
     @described(
         "return_test_record",
@@ -151,7 +171,7 @@ class CallReturnTests(Resource):
         call = call_get(public_id)
         readings = _readings(read_body(request, ReturnTestNew))
         test = return_test_record(call=call, readings=readings, by=self.actor)
-        return Response(ReturnTestDocument(test).data, 201)
+        return Response(ReturnTestDocument(test, context={"rises": rises_at([test])}).data, 201)
 
 
 def _readings(body: dict[str, Any]) -> ReturnReadings:

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.described import Answer, described, page_document
-from api.faults.return_tests import MOST_LEGS
+from api.faults.return_tests import MOST_LEGS, RiseDocument
 from api.pagination import PageQuery, page_of, page_response
 from api.resource import Resource
 from api.strict import Choice, Flag, Number, StrictSerializer, Text, read_body, read_query
@@ -36,15 +36,6 @@ class SoundRecordDocument(serializers.Serializer[SoundRecord]):
     meter = serializers.CharField()
     at = serializers.DateTimeField()
     by_name = serializers.CharField()
-
-
-class RiseDocument(serializers.Serializer[Any]):
-    """That the standing current of a leg has risen: a reason to inspect it."""
-
-    leg = serializers.CharField()
-    before_ma = serializers.FloatField()
-    now_ma = serializers.FloatField()
-    before_at = serializers.DateTimeField()
 
 
 class SoundTakenDocument(serializers.Serializer[Any]):

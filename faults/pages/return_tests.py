@@ -25,6 +25,7 @@ from faults.pages.doubts import AsksReally, leg_doubts
 from faults.pages.fields import OnceForm, refuse_readers
 from faults.pages.leaving import left_lines, left_on_path
 from faults.selectors.calls import call_get
+from faults.selectors.leg_rises import rises_at
 from faults.selectors.repairs import return_test_list
 from faults.services.leg_expectations import legs_expected, legs_predicted, terminals_least
 from faults.services.return_tests import (
@@ -192,6 +193,8 @@ def call_return_test(request: HttpRequest, actor: Actor, public_id: str) -> Http
         return _shown(request, call_get(public_id), form, int(problem.status))
     if test.passed:
         messages.success(request, "The return test passed. The call can be closed on it.")
+        for rise in rises_at([test])[test.pk]:
+            messages.warning(request, rise.words)
     else:
         messages.warning(request, f"The return test did not pass: {'; '.join(test.failures)}.")
     return redirect("call", call.public_id)

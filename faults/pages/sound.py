@@ -153,9 +153,4 @@ def _is_there(path: WirePath, form: SoundForm, legs: list[LegSound], actor: Acto
 def _tell(request: HttpRequest, taken: Recorded) -> None:
     messages.success(request, "The readings are kept; the next trace of the path starts from them.")
     for rise in taken.rises:
-        messages.warning(
-            request,
-            f"Leg {rise.leg} draws more than when it was known sound: {rise.now_ma:.0f} mA, "
-            f"{rise.before_ma:.0f} mA on {rise.before_at:%-d %b %Y}. Something on it may be going: "
-            "look at it before it trips.",
-        )
+        messages.warning(request, rise.words)

@@ -17,6 +17,7 @@ from faults.models.trace import Trace, TraceOutcome
 from faults.pages.words import OUTCOMES, stations_words
 from faults.selectors.as_left import as_left_answers
 from faults.selectors.calls import call_events, call_givings, call_moves
+from faults.selectors.leg_rises import rises_at
 from faults.selectors.repairs import removed_part_list, repair_list, return_test_list
 from faults.selectors.stop_rule import stop_answers
 from faults.selectors.traces import finding_list, trace_list
@@ -202,11 +203,14 @@ def _repair(repair: Repair) -> StoryEntry:
 
 
 def _tests(call: FaultCall) -> Iterator[StoryEntry]:
-    for test in return_test_list(call):
-        legs = (
+    tests = list(return_test_list(call))
+    rises = rises_at(tests)
+    for test in tests:
+        legs = [
             f"Leg {leg.leg}: {leg.current_ma:g} mA, about {leg.expected_ma:.0f} expected"
             for leg in test.legs.all()
-        )
+        ]
+        legs += [rise.words for rise in rises[test.pk]]
         head = "Return test passed" if test.passed else "Return test did not pass"
         text = "; ".join(test.failures) or test.note
         yield StoryEntry(test.at, "test", head, text, test.by_name, more=tuple(legs))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -16,10 +15,9 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect, Stale
+from faults.leg_rises import Rise, rise_between
 from faults.models.return_test import ReturnTest, SoundRecord, SoundSource
-from faults.tracing import problem
 from faults.tracing.rig_places import legs_of
-from faults.tracing.standing_current import standing_rise
 from sites.field_checks import line_defects, refuse_defects
 from sites.models.wire_path import WirePath
 from sites.network_snapshot import path_network
@@ -49,16 +47,6 @@ class LegSound:
         if all(value is None for value in read.values()):
             yield Defect(pointer, "nothing was read", f"some of {', '.join(_MOST)}")
         yield from line_defects(f"{pointer}/meter", self.meter, 120)
-
-
-@dataclass(frozen=True)
-class Rise:
-    """That the standing current of a leg has risen since it was last known sound."""
-
-    leg: str
-    before_ma: float
-    now_ma: float
-    before_at: dt.datetime
 
 
 @dataclass(frozen=True)
@@ -168,7 +156,7 @@ def sound_write(
         )
         for said in legs
     )
-    rises = tuple(rise for row in records if (rise := _rise(row, before.get(row.leg))))
+    rises = tuple(rise for row in records if (rise := rise_between(before.get(row.leg), row)))
     change_record(
         by=by,
         action="sound-record.taken",
@@ -180,25 +168,3 @@ def sound_write(
         },
     )
     return Recorded(records, rises)
-
-
-def _rise(now_row: SoundRecord, before: SoundRecord | None) -> Rise | None:
-    if before is None:
-        return None
-    rise = standing_rise(_known(before), _known(now_row))
-    if rise is None or not rise.risen:
-        return None
-    return Rise(rise.leg, rise.before_ma, rise.now_ma, before.at)
-
-
-def _known(row: SoundRecord) -> problem.SoundRecord:
-    return problem.SoundRecord(
-        leg=row.leg,
-        current_ma=row.current_ma,
-        coil=row.coil,
-        far_v=row.far_v,
-        insulation_mohm=row.insulation_mohm,
-        wet=row.wet,
-        date=row.at.date().isoformat(),
-        meter=row.meter or None,
-    )

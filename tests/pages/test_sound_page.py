@@ -6,11 +6,12 @@ import pytest
 
 from core.accounts.actor import Actor
 from core.models import Person
-from faults.models import SoundRecord
+from faults.models import ReturnTest, SoundRecord
 from faults.services.sound_records import LegSound, sound_known, sound_record
 from sites.models import WirePath
 from tests.faults.places import path_at_new_place
 from tests.pages.conftest import entered, posted_fields, text_of
+from tests.repairs.field import opened, repaired, return_test
 
 
 @pytest.fixture
@@ -34,6 +35,33 @@ def test_readings_are_kept_once_and_a_rise_is_told(path: WirePath, technician: P
     }
     shown = text_of(browser.post(address, again, follow=True))
     assert "Leg S1 draws more than when it was known sound: 140 mA, 70 mA" in shown
+
+
+def test_a_rise_at_a_return_test_is_told_and_stays_in_the_story(
+    path: WirePath, by: Actor, technician: Person
+) -> None:
+    call = opened(by, path)
+    repaired(call, by)
+    test = return_test(call, by)
+    browser, where = entered(technician), f"/calls/{call.public_id}"
+    told = "Leg S1 draws more than when it was known sound"
+    assert told not in text_of(browser.get(where))
+    legs = {leg.leg: leg.current_ma for leg in test.legs.all()}
+    page = browser.get(f"{where}/return-test")
+    fields = {
+        "asked_at": page.context["form"]["asked_at"].value(),
+        "quiet_min": "6",
+        "coil_out": "on",
+        "wet": "no",
+        "current_ma_0": f"{legs['S1'] * 1.14:.1f}",
+        "current_ma_1": f"{legs['S7']:.1f}",
+    }
+    for _ in range(2):
+        shown = text_of(browser.post(f"{where}/return-test", fields, follow=True))
+        assert shown.index(told) < shown.index("Its story") < shown.rindex(told)
+    shown = text_of(browser.get(where))
+    assert shown.count(told) == 1
+    assert ReturnTest.objects.count() == 2
 
 
 def test_what_does_not_fit_is_said_at_its_field_and_stays(

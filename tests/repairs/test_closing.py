@@ -5,13 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
 
 from core.accounts.actor import Actor
 from core.models import Change
 from core.problems import IllegalMove, Invalid
 from faults.left_things import LeftThing
 from faults.models import CallMove, FaultCall, LeftKind, Repair, RepairFailure, SoundRecord
+from faults.selectors.leg_rises import rises_at
 from faults.services.as_left import LeftAnswer, as_left_add, as_left_answer
 from faults.services.events import event_report
 from faults.services.repairs import repair_did_not_hold, repair_record
@@ -21,6 +23,9 @@ from tests.faults.leaving import answers_for
 from tests.faults.test_endings import LAST_CLAMP, proved
 from tests.faults.test_events import seen
 from tests.repairs.field import REMADE, moved, opened, readings_of, repaired, return_test
+
+RISEN = 1.14
+"""A leg of 70 mA may rise by so much and pass, and it is past what meters explain."""
 
 
 def close(call: FaultCall, by: Actor, **more: Any) -> FaultCall:
@@ -107,6 +112,30 @@ def test_a_leg_is_held_against_its_sound_record_once_there_is_one(by: Actor) -> 
     assert {(leg.basis, leg.within) for leg in risen.legs.all()} == {("sound-record", False)}
     assert "by the sound record" in risen.failures[0]
     assert return_test(again, by, factor=1.05).passed
+
+
+def test_a_passed_test_tells_the_legs_that_draw_more_than_before(by: Actor) -> None:
+    call = opened(by)
+    repaired(call, by)
+    first, same = return_test(call, by), return_test(call, by)
+    higher = return_test(call, by, factor=RISEN)
+    too_high = return_test(call, by, factor=2.0)
+    lower = return_test(call, by)
+    assert [test.passed for test in (first, same, higher, too_high, lower)] == (
+        [True, True, True, False, True]
+    )
+    with CaptureQueriesContext(connection) as asked:
+        rises = rises_at([first, same, higher, too_high, lower])
+    assert len(asked) == 1
+    # The other leg draws so little that the meter's counts explain as much.
+    (rise,) = rises[higher.pk]
+    read = {leg.leg: leg.current_ma for leg in higher.legs.all()}
+    before = SoundRecord.objects.get(test=same, leg="S1")
+    assert (rise.leg, rise.now_ma, rise.before_at) == ("S1", read["S1"], before.at)
+    assert not any(rises[test.pk] for test in (first, same, too_high, lower))
+    with CaptureQueriesContext(connection) as asked:
+        assert rises_at([too_high]) == {too_high.pk: ()}
+    assert len(asked) == 0
 
 
 def test_a_leg_that_is_no_leg_is_refused(by: Actor) -> None:
