@@ -13,6 +13,7 @@ from benchmarks import (
     bench_load,
     bench_methods,
     bench_priors,
+    bench_record_limit,
     bench_recurrence,
     bench_recurrence_looks,
     bench_recurrence_nightly,
@@ -169,6 +170,7 @@ def _all() -> Iterator[Benchmark]:
         bench_sound_record.row_of,
         bench_sound_record.sound_record_section,
     )
+    yield bench_record_limit.record_limit_benchmark()
     yield bench_priors.priors_benchmark()
     yield Benchmark(
         "partial-restore",

@@ -270,3 +270,25 @@ def test_no_place_is_proved_on_a_sound_path_with_a_record(index: int, off_by: fl
     verdict, wrong = ending(recorded(rehearsal, Recording(days=200, off_by=off_by)))
     assert not wrong
     assert not any(found.proved for found in verdict.found)
+
+
+def of_another_map(rehearsal: Rehearsal, days: int) -> Rehearsal:
+    """The rehearsal with a record of the path before every third device was put in: a leg that
+    grew since, and a record of an earlier map."""
+    fewer = tuple(
+        replace(device, draw_ma=0.0) if number % 3 == 0 else device
+        for number, device in enumerate(rehearsal.ground.devices)
+    )
+    then = replace(rehearsal, actual=replace(rehearsal.ground, devices=fewer))
+    old = recorded(then, Recording(days=days))
+    return replace(rehearsal, sound_record=old.sound_record, dated=old.dated)
+
+
+@pytest.mark.parametrize("days", [0, 1500])
+@pytest.mark.parametrize("index", [2, 5, 9, 14])
+def test_a_record_of_an_earlier_map_leads_to_no_wrong_proof(index: int, days: int) -> None:
+    rehearsal = of_another_map(make_case("rehearsals", index).rehearsal, days)
+    assert len(rehearsal.sound_record) > 0
+    verdict, wrong = ending(rehearsal)
+    assert not wrong
+    assert verdict.outcome == "proved"
