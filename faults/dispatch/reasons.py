@@ -8,6 +8,7 @@ from math import inf
 
 from faults.dispatch.errors import DispatchError
 from faults.dispatch.insertion import Sequences, break_places, breaks_of, with_breaks
+from faults.dispatch.placing import cheapest
 from faults.dispatch.plan import Plan
 from faults.dispatch.problem import Problem, Visit
 from faults.dispatch.timing import Times, price
@@ -163,7 +164,7 @@ def obstacle_for(ready: Ready, task: Task, crew_number: int) -> CrewReason | Non
     lock = next((one for one in problem.locked if one.visit == visit.name), None)
     if lock and lock.crew != crew.name:
         return CrewReason(crew.name, Obstacle.LOCK, f"The visit is locked to {lock.crew}.")
-    if any(with_breaks(ready, n, [ready.number[visit.name]])[1] < inf for n in turns):
+    if any(cheapest(ready, n, [ready.number[visit.name]])[1] < inf for n in turns):
         return None
     return _obstacle_of_time(ready, task, crew_number, turns)
 
@@ -285,9 +286,7 @@ def _room_text(busy: list[CrewReason]) -> str:
 
 def _least_added(sequences: Sequences, task: int, number: int) -> float:
     bare = [item for item in sequences.of[number] if item >= 0]
-    orders = ([*bare[:k], task, *bare[k:]] for k in range(len(bare) + 1))
-    least = min(with_breaks(sequences.ready, number, order)[1] for order in orders)
-    return least - sequences.cost[number]
+    return cheapest(sequences.ready, number, bare, task)[1] - sequences.cost[number]
 
 
 def _alternative(
@@ -300,11 +299,10 @@ def _alternative(
         if ready.turns[number].crew != crew_number:
             continue
         bare = [item for item in sequences.of[number] if item >= 0]
-        for place in range(len(bare) + 1):
-            order, cost = with_breaks(ready, number, [*bare[:place], task, *bare[place:]])
-            added = cost - sequences.cost[number]
-            if added < inf and (best is None or added < best[0]):
-                best = (added, number, order)
+        order, cost = cheapest(ready, number, bare, task)
+        added = cost - sequences.cost[number]
+        if added < inf and (best is None or added < best[0]):
+            best = (added, number, order)
     if best is None:
         return None
     added, number, order = best
