@@ -6,7 +6,7 @@ import datetime as dt
 import math
 import random
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -16,7 +16,7 @@ from core.accounts.actor import Actor
 from core.clock import now
 from core.models import Change
 from core.problems import Problem
-from faults.models import CallMove, EventKind, FaultCall, FaultEvent
+from faults.models import CallEvent, CallMove, EventKind, FaultCall, FaultEvent
 from faults.selectors.call_urgency import call_dryness
 from faults.selectors.calls import call_list
 from faults.services.as_left import as_left_answer
@@ -108,9 +108,10 @@ class Waits:
 
 @dataclass(frozen=True)
 class Figures:
-    """What a month came to. ``linked``: messages on a call; ``lost``: calls that are on no list
-    though open, on one though ended, closed without a test or a reason, or waiting past their
-    day; ``station_hours``: stations without water times hours; ``refused``: moves that were."""
+    """What a month came to. ``linked``: messages on a call; ``lost``: messages by the world's own
+    book that no call answers for (``World.lost``), and calls that are on no list though open, on
+    one though ended, closed without a test or a reason, or waiting past their day;
+    ``station_hours``: stations without water times hours; ``refused``: moves that were."""
 
     calls: int
     closed: int
@@ -122,28 +123,71 @@ class Figures:
     refused: int
 
 
+@dataclass
+class World:
+    """What happened on the ground, kept apart from what the product stored: each message by a name
+    of its own, with its path."""
+
+    told: dict[str, int] = field(default_factory=dict)
+
+    def message(self, path: WirePath, by: Actor) -> None:
+        """The controller of a path tells an overcurrent."""
+        name = f"seen-{len(self.told) + 1}"
+        self.told[name] = path.pk
+        seen = EventReport("overcurrent", now(), path=path.public_id, external_id=name)
+        event_report(report=seen, by=by)
+
+    def lost(self) -> list[str]:
+        """Messages that are not in exactly one call of their path that was closed on a passed test
+        or with a reason, waits for a day to come with a reason, or is open for somebody to do; and
+        paths whose calls count another number of messages than there were."""
+        calls_of: dict[str, list[FaultCall]] = {name: [] for name in self.told}
+        for link in CallEvent.objects.select_related("event", "call__closing_test"):
+            calls_of.setdefault(link.event.external_id, []).append(link.call)
+        lost = [
+            name
+            for name, calls in calls_of.items()
+            if len(calls) != 1
+            or calls[0].path_id != self.told.get(name)
+            or not _answers_for(calls[0])
+        ]
+        counted = Counter[int]()
+        for path, count in FaultCall.objects.values_list("path", "overcurrents"):
+            counted[path or 0] += count
+        there = Counter(self.told.values())
+        return lost + [f"path {path}" for path in there | counted if there[path] != counted[path]]
+
+
+def _answers_for(call: FaultCall) -> bool:
+    if call.state == "closed":
+        tested = call.closing_test is not None and call.closing_test.passed
+        return bool(call.outcome and call.outcome_reason and (tested or call.untested_why))
+    if call.state == "waiting":
+        return bool(call.wait_reason and call.wait_kind and call.waits_until)
+    return call.state != "cancelled"
+
+
 def a_month(seed: int, by: Actor) -> Figures:
     """Live through it, four rounds a day; the same seed gives the same month."""
     rng = random.Random(seed)
     with time_machine.travel(START, tick=False):
         paths = fifty_paths(by)
-    refused = 0
+    refused, world = 0, World()
     for step in range(DAYS * 24 // HOURS_BETWEEN):
         with time_machine.travel(START + dt.timedelta(hours=HOURS_BETWEEN * step), tick=False):
             calls_wake(by=by)
-            refused += a_round(paths, rng, by)
+            refused += a_round(paths, world, rng, by)
     with time_machine.travel(END, tick=False):
         calls_wake(by=by)
-        return figures(refused)
+        return figures(refused, world)
 
 
-def a_round(paths: list[WirePath], rng: random.Random, by: Actor) -> int:
+def a_round(paths: list[WirePath], world: World, rng: random.Random, by: Actor) -> int:
     """Messages, rain and work of a quarter of a day; how many moves were refused."""
     refused = 0
     for path in rng.sample(paths, 3):
         if rng.random() < 0.5:
-            seen = EventReport("overcurrent", now(), path=path.public_id)
-            event_report(report=seen, by=by)
+            world.message(path, by)
     if rng.random() < 0.1:
         place = rng.choice(paths).controller.property.public_id
         event_report(report=EventReport("rain", now(), place=place), by=by)
@@ -156,8 +200,8 @@ def a_round(paths: list[WirePath], rng: random.Random, by: Actor) -> int:
     return refused
 
 
-def figures(refused: int) -> Figures:
-    """All counted from the rows."""
+def figures(refused: int, world: World) -> Figures:
+    """Counted from the rows, and what is lost against the world's own book."""
     calls = list(FaultCall.objects.select_related("property"))
     listed = {call.pk for call in call_list()}
     messages = FaultEvent.objects.filter(kind=EventKind.OVERCURRENT)
@@ -165,9 +209,9 @@ def figures(refused: int) -> Figures:
     return Figures(
         calls=len(calls),
         closed=sum(call.state == "closed" for call in calls),
-        messages=messages.count(),
+        messages=len(world.told),
         linked=linked.count(),
-        lost=sum(is_lost(call, is_listed=call.pk in listed) for call in calls),
+        lost=len(world.lost()) + sum(is_lost(call, is_listed=call.pk in listed) for call in calls),
         waits=waits_of({call.pk: ZoneInfo(call.property.time_zone) for call in calls}),
         station_hours=math.fsum(one.station_hours for one in call_dryness(calls).values()),
         refused=refused,

@@ -5,9 +5,24 @@ from __future__ import annotations
 import pytest
 
 from core.accounts.actor import Actor
-from tests.repairs.month import a_month
+from faults.models import FaultCall
+from tests.faults.places import path_at_new_place
+from tests.repairs.month import World, a_month
 
 SEED = 20260601
+
+
+def test_a_message_that_no_call_answers_for_is_counted_as_lost(by: Actor) -> None:
+    """The count can come out other than nought: it is not the product's own."""
+    path, other = path_at_new_place(by), path_at_new_place(by)
+    world = World()
+    world.message(path, by)
+    world.message(other, by)
+    assert world.lost() == []
+    FaultCall.objects.filter(path=path).update(path=None, overcurrents=0)
+    assert world.lost() == ["seen-1", f"path {path.pk}"]
+    world.told["never-stored"] = other.pk
+    assert world.lost() == ["seen-1", "never-stored", f"path {path.pk}", f"path {other.pk}"]
 
 
 @pytest.mark.slow
