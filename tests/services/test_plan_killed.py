@@ -3,6 +3,8 @@ midst."""
 
 from __future__ import annotations
 
+import os
+import signal
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -71,6 +73,9 @@ def test_a_plan_whose_worker_is_killed_is_made_once(site: Installation) -> None:
 def test_a_plan_called_off_while_it_is_made_is_not_made(site: Installation) -> None:
     worker = site.start("worker")
     wait_until(lambda: searching(worker.pid), "the search begins", 120.0)
+    # Held still, for the command may take longer to start than the whole search.
+    for process in searching(worker.pid):
+        os.kill(process, signal.SIGSTOP)
     site.manage("shell", "--command", CALL_OFF)
     assert site.rows(JOB)[0][0] == "cancelled"
     wait_until(lambda: not searching(worker.pid), "the search ends", 60.0)
@@ -78,8 +83,9 @@ def test_a_plan_called_off_while_it_is_made_is_not_made(site: Installation) -> N
     assert site.rows("SELECT count(*) FROM faults_plannedvisit") == [(0,)]
 
 
-def searching(session: int) -> bool:
-    """Whether a process of the worker's session searches for a plan."""
+def searching(session: int) -> list[int]:
+    """The processes of the worker's session that search for a plan."""
+    found = []
     for process in Path("/proc").glob("[0-9]*"):
         try:
             of_session = int((process / "stat").read_text().rpartition(")")[2].split()[3])
@@ -87,5 +93,5 @@ def searching(session: int) -> bool:
         except (OSError, IndexError):
             continue  # it ended meanwhile
         if of_session == session and b"faults.day_planning:make_plan" in words:
-            return True
-    return False
+            found.append(int(process.name))
+    return found
