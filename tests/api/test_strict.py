@@ -17,6 +17,8 @@ from tests.api.routes import ROUTES, Route
 from tests.api.things import THINGS
 from tests.conftest import person_of
 
+pytestmark = pytest.mark.slow
+
 VIEWS: dict[str, Any] = {str(one.name): one.callback.cls for one in urlpatterns}
 CASES = [(route, method) for route in ROUTES for method in route.methods]
 BODILESS = [

@@ -69,6 +69,7 @@ def probe(package: str) -> subprocess.CompletedProcess[str]:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("package", PURE_PACKAGES)
 def test_every_module_imports_without_a_framework(package: str) -> None:
     ran = probe(package)

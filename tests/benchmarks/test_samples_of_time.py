@@ -25,6 +25,7 @@ def test_a_path_of_a_thousand_nodes_is_solved_in_time(shape: str) -> None:
     assert row["whole_ms"] < 10.0, row
 
 
+@pytest.mark.slow
 def test_solving_grows_with_the_path_and_not_with_its_square() -> None:
     small, large = (
         timed_row("branching", size, made_path("branching", size)) for size in (1000, 10_000)

@@ -152,6 +152,7 @@ def imported_names(path_name: str) -> set[str]:
     return found
 
 
+@pytest.mark.slow
 def test_nothing_of_the_product_imports_the_demo() -> None:
     names = [shown(path) for path in python_files(*APPS)]
     assert "core" in imported_names("sites/services/properties.py")

@@ -31,6 +31,8 @@ from tests.pages.every_page import (
     addresses,
 )
 
+pytestmark = pytest.mark.slow
+
 
 def test_the_walk_sees_every_page() -> None:
     assert len(NAMES) == len(set(NAMES)) >= 16

@@ -10,9 +10,9 @@ import pytest
 from benchmarks.bench_posterior import fast_against_exact
 
 MOST_VARIATION = 0.01
-COIL_KNOWN = (2, 7, 10, 13, 17)
+COIL_KNOWN = (2, 10, 13)
 COIL_UNKNOWN = (0, 18)
-MORE = (8, 14, 15)
+MORE = (7, 8, 14, 15, 17)
 """With two readings and an unknown coil a coarse grid is furthest off."""
 
 
@@ -36,4 +36,4 @@ def test_with_the_coil_unknown_it_is_within_a_hundredth(index: int) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("index", MORE)
 def test_more_are_within_a_hundredth(index: int) -> None:
-    checked(index, "coil known" if index == 14 else "coil unknown")
+    checked(index, "coil known" if index in (7, 14, 17) else "coil unknown")
