@@ -159,6 +159,7 @@ def sent(machine: Asker, trace: Any, number: int, body: Any, **members: Any) -> 
     )
 
 
+@pytest.mark.slow
 def test_a_whole_trace_gives_the_steps_of_the_engine_and_proves(
     machine: Asker, path: WirePath
 ) -> None:

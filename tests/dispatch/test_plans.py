@@ -207,6 +207,7 @@ def test_days_without_crews_without_visits_and_without_either(effort: Effort) ->
     assert planned(problem([crew("oak", shifts=())], [visit("call")]), effort).left_out == ("call",)
 
 
+@pytest.mark.slow
 def test_the_same_effort_gives_the_same_plan_and_no_clock_is_asked() -> None:
     given = invented_problem(3, Size(40, 5))
     assert planned(given) == planned(given)

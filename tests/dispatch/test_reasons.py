@@ -141,6 +141,7 @@ def test_a_visit_in_no_route_has_no_crew_to_explain() -> None:
         why_this_crew(given, solve(given, EFFORT), "call")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2])
 def test_every_visit_left_out_of_an_invented_day_is_told_why(seed: int) -> None:
     given = invented_problem(seed, Size(50, 5))

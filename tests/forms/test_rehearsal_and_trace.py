@@ -302,6 +302,7 @@ def rehearsals(draw: st.DrawFn) -> Document:
     return document
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(document=rehearsals())
 def test_a_rehearsal_comes_back_as_it_went_in(document: Document) -> None:

@@ -48,6 +48,7 @@ def typed(body: dict[str, Any]) -> dict[str, str]:
     return found
 
 
+@pytest.mark.slow
 def test_a_whole_trace_on_pages_tells_what_the_engine_was_told(browser: Client, hunt: Hunt) -> None:
     """The ground gave the same answers to the engine alone; the verdict has to be the same."""
     for body in BODIES:

@@ -63,6 +63,7 @@ def test_tails_are_scipys_negative_binomial() -> None:
     assert upper_tail(counts, expected, 1e-9) == pytest.approx(poisson, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_predictive_p_values_are_a_plain_double_integral() -> None:
     """The pumps: log mean flat, 1/(1 + φ m̄) uniform, on a fine grid, the pump itself left out."""
     s, t = np.array(PUMP_FAILURES), np.array(PUMP_HOURS)

@@ -155,6 +155,7 @@ def test_pumps_as_printed_in_a_manual() -> None:
         assert data.log_likelihood(peers.mean, peers.dispersion * nearby) < peers.log_likelihood
 
 
+@pytest.mark.slow
 def test_pumps_by_full_bayes() -> None:
     """The likelihood away from its top, and posteriors for any peers: both under the hyperpriors
     of the manual, integrated over a grid of (ln α, ln β)."""

@@ -185,6 +185,7 @@ def test_looks_of_a_property_go_together_and_stay_unplanned_without_room() -> No
     assert weeks == (9, None, None, None)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("units", "most"), [(12, 17), (30, 20), (76, 15), (100, 20), (200, 25)])
 def test_a_unit_far_out_among_few_peers_has_the_p_value_of_a_fine_grid(
     units: int, most: int

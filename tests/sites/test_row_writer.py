@@ -52,6 +52,7 @@ def test_a_row_reads_as_if_the_model_had_saved_it(path: WirePath) -> None:
     assert (written.power_factor, written.model, written.to_revision) == (None, "", None)
 
 
+@pytest.mark.slow
 def test_more_rows_than_go_at_once_are_all_written(path: WirePath) -> None:
     rows = [ROW | {"code": f"X{at}", "place": float(at)} for at in range(10_003)]
     rows_insert(Device, rows, shared(path))

@@ -23,6 +23,7 @@ def checked(index: int, kind: str) -> None:
     assert row["same_leader"], row
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("index", COIL_KNOWN)
 def test_with_the_coil_known_it_is_within_a_hundredth(index: int) -> None:
     checked(index, "coil known")
