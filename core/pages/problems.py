@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from core.problems import Defect, Problem
+from core.problems import Defect, Invalid, Problem
 
 
 def problem_page(request: HttpRequest, problem: Problem) -> HttpResponse:
@@ -45,3 +47,20 @@ def defect_words(defect: Defect) -> str:
 
 def _sentence(defect: Defect) -> str:
     return f"{defect.what}; right: {defect.right}" if defect.right else defect.what
+
+
+def problem_onto_rows(form: Form, problem: Problem, name_of: Callable[[int, str], str]) -> None:
+    """Say a problem at the fields of a form's rows; what is about no row as usual.
+
+    ``name_of`` names the field of a pointer ``/…/ROW/MEMBER``, by the row's number and the member.
+    """
+    others: list[Defect] = []
+    for defect in problem.defects:
+        steps = defect.pointer.strip("/").split("/")
+        name = name_of(int(steps[1]), steps[2]) if len(steps) == 3 and steps[1].isdigit() else ""
+        if name in form.fields:
+            form.add_error(name, f"{defect.what}; right: {defect.right}")
+        else:
+            others.append(defect)
+    if others or not problem.defects:
+        problem_onto_form(form, Invalid(problem.detail, defects=others))

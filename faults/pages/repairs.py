@@ -16,8 +16,8 @@ from core.accounts.actor import Actor
 from core.locking import locked_one
 from core.pages.access import may_change, page
 from core.pages.numbers import NumberField
-from core.pages.problems import problem_onto_form
-from core.problems import Defect, Invalid, Problem, TooLarge
+from core.pages.problems import problem_onto_form, problem_onto_rows
+from core.problems import Problem, TooLarge
 from faults.left_words import place_words
 from faults.models.call import FaultCall
 from faults.models.repair import PhotoMoment, RemovedPart, Repair, RepairKind
@@ -92,17 +92,12 @@ class RepairForm(OnceForm):
 
     def tell(self, problem: Problem) -> None:
         """Say a problem at the fields that it is about."""
-        others: list[Defect] = []
-        for defect in problem.defects:
-            steps = defect.pointer.strip("/").split("/")
-            if len(steps) == 3 and steps[0] == "parts":
-                row = self._filled()[int(steps[1])]
-                name = f"part_{row}" if steps[2] == "name" else f"count_{row}"
-                self.add_error(name, f"{defect.what}; right: {defect.right}")
-            else:
-                others.append(defect)
-        if others or not problem.defects:
-            problem_onto_form(self, Invalid(problem.detail, defects=others))
+        rows = self._filled()
+        problem_onto_rows(
+            self,
+            problem,
+            lambda row, word: f"part_{rows[row]}" if word == "name" else f"count_{rows[row]}",
+        )
 
 
 class PhotoForm(forms.Form):

@@ -16,8 +16,8 @@ from django.views.decorators.http import require_http_methods
 from core.accounts.actor import Actor
 from core.pages.access import page
 from core.pages.numbers import NumberField
-from core.pages.problems import problem_onto_form
-from core.problems import Conflict, Defect, Invalid, Problem
+from core.pages.problems import problem_onto_rows
+from core.problems import Conflict, Problem
 from faults.leg_volts import LeastVolts
 from faults.models.call import FaultCall
 from faults.models.return_test import ReturnTest
@@ -126,16 +126,8 @@ class ReturnTestForm(AsksReally, OnceForm):
 
     def tell(self, problem: Problem) -> None:
         """Say a problem at the fields that it is about."""
-        others: list[Defect] = []
-        for defect in problem.defects:
-            steps = defect.pointer.strip("/").split("/")
-            if len(steps) == 3 and steps[0] == "legs":
-                name = f"{steps[2]}_{self._read()[int(steps[1])][0]}"
-                self.add_error(name, f"{defect.what}; right: {defect.right}")
-            else:
-                others.append(defect)
-        if others or not problem.defects:
-            problem_onto_form(self, Invalid(problem.detail, defects=others))
+        numbers = [n for n, _ in self._read()]
+        problem_onto_rows(self, problem, lambda row, word: f"{word}_{numbers[row]}")
 
     def _read(self) -> list[tuple[int, LegExpected]]:
         said = self.cleaned_data

@@ -8,8 +8,8 @@ from typing import Any
 from django import forms
 
 from core.pages.numbers import NumberField
-from core.pages.problems import problem_onto_form
-from core.problems import Defect, Invalid, Problem
+from core.pages.problems import problem_onto_rows
+from core.problems import Problem
 from faults.models.call import FaultCall
 from faults.models.repair import SoakCheck, SoakState
 from faults.pages.doubts import AsksReally
@@ -71,16 +71,8 @@ class SoakForm(AsksReally):
 
     def tell(self, problem: Problem) -> None:
         """Say a problem at the fields that it is about."""
-        others: list[Defect] = []
-        for defect in problem.defects:
-            steps = defect.pointer.strip("/").split("/")
-            name = f"{steps[-1]}_{self._read()[int(steps[1])]}" if len(steps) == 3 else ""
-            if name in self.fields:
-                self.add_error(name, f"{defect.what}; right: {defect.right}")
-            else:
-                others.append(defect)
-        if others or not problem.defects:
-            problem_onto_form(self, Invalid(problem.detail, defects=others))
+        numbers = self._read()
+        problem_onto_rows(self, problem, lambda row, word: f"{word}_{numbers[row]}")
 
     def _read(self) -> list[int]:
         said = self.cleaned_data

@@ -13,8 +13,8 @@ from django.views.decorators.http import require_http_methods
 from core.accounts.actor import Actor
 from core.pages.access import may_change, page
 from core.pages.numbers import NumberField
-from core.pages.problems import problem_onto_form
-from core.problems import Conflict, Defect, Invalid, Problem
+from core.pages.problems import problem_onto_rows
+from core.problems import Conflict, Invalid, Problem
 from faults.models.return_test import SoundRecord, SoundSource
 from faults.pages.doubts import AsksReally, leg_doubts
 from faults.pages.fields import OnceForm
@@ -85,16 +85,7 @@ class SoundForm(AsksReally, OnceForm):
     def tell(self, problem: Problem) -> None:
         """Say a problem at the fields that it is about."""
         numbers = [n for n, _ in self.read()]
-        others: list[Defect] = []
-        for defect in problem.defects:
-            steps = defect.pointer.strip("/").split("/")
-            name = f"{steps[-1]}_{numbers[int(steps[1])]}" if len(steps) == 3 else ""
-            if name in self.fields:
-                self.add_error(name, f"{defect.what}; right: {defect.right}")
-            else:
-                others.append(defect)
-        if others or not problem.defects:
-            problem_onto_form(self, Invalid(problem.detail, defects=others))
+        problem_onto_rows(self, problem, lambda row, word: f"{word}_{numbers[row]}")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

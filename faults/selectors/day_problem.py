@@ -104,7 +104,7 @@ class _Wanted:
 def day_problem(
     from_day: dt.date, days: int, options: PlanOptions, told: DayPlan | None = None
 ) -> DayProblem:
-    """What has to be planned from a day on: at most twelve queries, however many calls.
+    """What has to be planned from a day on: at most thirteen queries, however many calls.
 
     ``told``: the published plan, whose started and locked visits stay.
     """

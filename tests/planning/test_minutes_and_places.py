@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from core.accounts.actor import Actor
 from faults.crew_hours import hours_defects
@@ -74,6 +76,23 @@ def test_one_plan_waits_only_so_long_for_estimates(by: Actor, at_dawn: Any) -> N
     calls = [a_call(by, number) for number in range(3)]
     assert estimates_of_open_calls(most_s=0.0) == 0
     assert estimates_of_open_calls() == len({call.path_id for call in calls})
+
+
+def test_more_calls_cost_a_plan_no_more_queries(by: Actor, at_dawn: Any) -> None:
+    a_crew(by, "Ash")
+    a_call(by, 1)
+    plan = made(by)
+
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as asked_for:
+            day_problem(MONDAY.date(), 1, PlanOptions(), plan)
+        return len(asked_for)
+
+    few = asked()
+    for number in range(2, 6):
+        a_call(by, number)
+    estimates_of_open_calls()
+    assert asked() == few <= 13
 
 
 def test_hours_of_a_report_keep_a_visit_while_one_is_let_in(by: Actor, at_dawn: Any) -> None:
