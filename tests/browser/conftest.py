@@ -14,7 +14,14 @@ from urllib.error import URLError
 from urllib.request import urlopen
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Locator,
+    Page,
+    sync_playwright,
+)
 
 from tests.architecture.house import ROOT
 from tests.browser.seed import PASSWORD
@@ -149,7 +156,7 @@ class Visitor:
         self.page.goto(f"{self.server.address}/sign-in")
         self.page.get_by_label("Sign-in name").fill(f"{name}-{self.server.ids['number']}")
         self.page.get_by_label("Password").fill(PASSWORD)
-        self.page.get_by_role("button", name="Sign in").click()
+        follow(self.page.get_by_role("button", name="Sign in"))
         self.page.wait_for_url(f"{self.server.address}/")
 
     def goes_to(self, path: str) -> None:
@@ -178,6 +185,16 @@ def visiting(browser: Browser, server: Server, **options: Any) -> Iterator[Visit
     yield visitor
     context.close()
     assert not visitor.complaints, "\n".join(visitor.complaints)
+
+
+def follow(target: Locator) -> None:
+    """Click, and wait until the page that it leads to is loaded.
+
+    A click alone returns at once: what is asked next without waiting would be asked of the page
+    that is left.
+    """
+    with target.page.expect_navigation():
+        target.click()
 
 
 def axe_findings(page: Page) -> list[str]:

@@ -12,6 +12,7 @@ from faults.forms.observation import observation_document
 from faults.forms.rehearsal import read_rehearsal
 from faults.rehearsal.field import Field
 from sites.forms.load import load_document
+from tests.browser.conftest import follow
 from tests.browser.seed import REHEARSAL
 
 Document = dict[str, Any]
@@ -64,5 +65,4 @@ class Technician:
             button = form.get_by_role("button", name=name)
         else:
             button = form.get_by_role("button").first
-        with page.expect_navigation():
-            button.click()
+        follow(button)

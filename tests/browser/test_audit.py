@@ -7,7 +7,7 @@ import re
 import pytest
 from playwright.sync_api import Browser, expect
 
-from tests.browser.conftest import DESK, PHONE, Server, Visitor, visiting
+from tests.browser.conftest import DESK, PHONE, Server, Visitor, follow, visiting
 from tests.browser.test_pages import all_open, looked_over
 
 pytestmark = pytest.mark.slow
@@ -22,26 +22,26 @@ def test_the_audit_is_asked_and_kept_and_set_on_paper(
     for visitor in visiting(browser, server, viewport=screen, color_scheme=scheme):
         visitor.sign_in("auditor")
         page = visitor.page
-        page.get_by_role("link", name="Audit").click()
+        follow(page.get_by_role("link", name="Audit"))
         expect(page.get_by_role("heading", level=1)).to_have_text("Audit of repeat failures")
         all_open(visitor)
         looked_over(visitor)
         page.get_by_label("Window").select_option("90")
         page.get_by_label("The same place").select_option("very")
-        page.get_by_role("button", name="Show").click()
+        follow(page.get_by_role("button", name="Show"))
         expect(page.locator(".asked")).to_contain_text("90 days")
         # Plots are drawn: each has a size of its own.
         for image in page.locator(".plot img").all():
             assert image.evaluate("one => one.complete && one.naturalWidth") > 100
         page.get_by_label("Keep this question as").fill("Ninety days")
-        page.get_by_role("button", name="Keep", exact=True).click()
+        follow(page.get_by_role("button", name="Keep", exact=True))
         expect(page.get_by_role("status").first).to_contain_text("Kept as")
         all_open(visitor)
         expect(page.get_by_role("link", name="Ninety days")).to_be_visible()
         looked_over(visitor)
-        page.get_by_role("button", name=re.compile("Take off the list")).click()
+        follow(page.get_by_role("button", name=re.compile("Take off the list")))
         expect(page.get_by_role("status").first).to_contain_text("off the list")
-        page.get_by_role("button", name="Make a PDF").click()
+        follow(page.get_by_role("button", name="Make a PDF"))
         expect(page.get_by_role("heading", level=1)).to_have_text("Audits on paper")
         expect(page.locator(".state").first).to_have_text("Queued")
         looked_over(visitor)
@@ -53,10 +53,10 @@ def test_the_audit_needs_no_script(browser: Browser, server: Server) -> None:
         visitor.goes_to("/audit")
         page = visitor.page
         page.get_by_label("Window").select_option("30")
-        page.get_by_role("button", name="Show").click()
+        follow(page.get_by_role("button", name="Show"))
         expect(page.locator(".asked")).to_contain_text("30 days")
         page.get_by_label("Keep this question as").fill("Thirty days")
-        page.get_by_role("button", name="Keep", exact=True).click()
+        follow(page.get_by_role("button", name="Keep", exact=True))
         expect(page.get_by_role("status").first).to_contain_text("Kept as")
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from tests.browser.conftest import DESK, PHONE, Served, Server, Visitor, visiting
+from tests.browser.conftest import DESK, PHONE, Served, Server, Visitor, follow, visiting
 from tests.browser.test_supervisors_hour import seen
 
 pytestmark = pytest.mark.slow
@@ -31,19 +31,18 @@ def test_a_day_from_the_draft_to_what_became_of_it(supervisor: Visitor) -> None:
     is_desk = (page.viewport_size or DESK)["width"] > 600
     supervisor.goes_to("/days")
     seen(supervisor, "days")
-    page.get_by_role("list").get_by_role("link", name=", ").or_(
-        page.locator(f'a[href="/days/{ids["plan"]}"]')
-    ).first.click()
+    days = page.get_by_role("list").get_by_role("link", name=", ")
+    follow(days.or_(page.locator(f'a[href="/days/{ids["plan"]}"]')).first)
     expect(page.locator("main")).to_contain_text("skill diving")
     if is_desk:
         moved_with_keys(page)
         dragged(page)
     moved_with_the_form(supervisor)
     refused_with_why(page)
-    page.get_by_role("button", name="by hand back").click()
+    follow(page.get_by_role("button", name="by hand back"))
     expect(page.locator("main")).to_contain_text("again as it was made")
     seen(supervisor, "day")
-    page.get_by_role("button", name="Publish this plan").click()
+    follow(page.get_by_role("button", name="Publish this plan"))
     expect(page.locator("main")).to_contain_text("The plan holds")
     gone_through(supervisor)
     carded(supervisor)
@@ -75,8 +74,8 @@ def moved_with_keys(page: Page) -> None:
         page.keyboard.press("ArrowLeft")
     expect(page.get_by_label("Where in its day")).to_have_value("")
     expect(page.locator("#move .note")).to_contain_text(f"{target} has it")
-    page.keyboard.press("Enter")
-    page.wait_for_load_state()
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
     expect(page.locator("main")).to_contain_text(": moved.")
     assert order(page, target)[0] == name
     assert name not in order(page, source)
@@ -113,7 +112,7 @@ def moved_with_the_form(supervisor: Visitor) -> None:
     page.get_by_role("button", name="See what it would do").click()
     expect(page.locator("#move .note")).to_contain_text("crew has it")
     seen(supervisor, "day-move")
-    page.get_by_role("button", name="Move it").click()
+    follow(page.get_by_role("button", name="Move it"))
     expect(page.locator("main")).to_contain_text(": moved.")
 
 
@@ -129,14 +128,14 @@ def refused_with_why(page: Page) -> None:
 def gone_through(supervisor: Visitor) -> None:
     """The crew's day: read, printed, and what became of each visit."""
     page = supervisor.page
-    page.locator("h3 a").first.click()
+    follow(page.locator("h3 a").first)
     expect(page.locator("main")).to_contain_text("No tracing in thunder")
     expect(page.locator("main")).to_contain_text("watertight splice kit")
     page.get_by_text("Say how it went").first.click()
-    page.get_by_role("button", name="We are there").first.click()
+    follow(page.get_by_role("button", name="We are there").first)
     page.get_by_text("Say how it went").first.click()
     page.get_by_label("What was not aboard").first.fill("long shovel, AWG 14 cable")
-    page.get_by_role("button", name="Done").click()
+    follow(page.get_by_role("button", name="Done"))
     expect(page.locator("main")).to_contain_text("Lacked: long shovel, AWG 14 cable.")
     seen(supervisor, "crew-day")
     page.emulate_media(media="print")
@@ -149,22 +148,22 @@ def carded(supervisor: Visitor) -> None:
     """A crew's card: a wrong line is told, a right one is kept; a calendar's address is shown."""
     page = supervisor.page
     supervisor.goes_to("/days")
-    page.get_by_role("link", name="Yew crew").click()
+    follow(page.get_by_role("link", name="Yew crew"))
     page.get_by_label("Time zone").fill("Europe/Madrid")
     page.get_by_label("Base, degrees north").fill("40.42")
     page.get_by_label("Base, degrees east").fill("-3.7")
     page.get_by_label("Shifts").fill("monday to friday")
-    page.get_by_role("button", name="Keep this").click()
+    follow(page.get_by_role("button", name="Keep this"))
     expect(page.locator("main")).to_contain_text("“monday to friday” cannot be read")
     page.get_by_label("Shifts").fill("mon-fri 07:30-16:00, rest 30 min 11:30-13:00")
-    page.get_by_role("button", name="Keep this").click()
+    follow(page.get_by_role("button", name="Keep this"))
     expect(page.locator("main")).to_contain_text("Yew crew is planned with so.")
-    page.get_by_role("link", name="Yew crew").click()
+    follow(page.get_by_role("link", name="Yew crew"))
     expect(page.get_by_label("Shifts")).to_have_value(
         "mon-fri 07:30-16:00, rest 30 min 11:30-13:00"
     )
-    page.get_by_role("button", name="Give a new address").click()
+    follow(page.get_by_role("button", name="Give a new address"))
     expect(page.locator("main code")).to_contain_text("/calendars/")
     seen(supervisor, "crew-card")
-    page.get_by_role("button", name="End it").click()
+    follow(page.get_by_role("button", name="End it"))
     expect(page.locator("main")).to_contain_text("answers no more")

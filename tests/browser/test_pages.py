@@ -13,6 +13,7 @@ from tests.browser.conftest import (
     Server,
     Visitor,
     axe_findings,
+    follow,
     too_small,
     visiting,
     wider_than_screen,
@@ -46,7 +47,7 @@ def test_a_reading_is_held_against_what_was_expected_while_it_is_typed(visitor: 
     expect(fits).to_contain_text("Fits none of these")
     field.fill("1,200")
     expect(fits).to_have_text("")
-    page.get_by_role("button", name="Keep the reading").click()
+    follow(page.get_by_role("button", name="Keep the reading"))
     expect(page.locator("#id_current_ma_error")).to_contain_text("without a comma")
     expect(page.get_by_label("Reading in mA")).to_have_value("1,200")
     looked_over(visitor)
@@ -56,7 +57,7 @@ def at_first_clamp(visitor: Visitor) -> Technician:
     """Signed in, and the trace at its first wire."""
     visitor.sign_in()
     visitor.goes_to(f"/calls/{visitor.server.ids['call']}")
-    visitor.page.get_by_role("button", name="Start the trace").click()
+    follow(visitor.page.get_by_role("button", name="Start the trace"))
     visitor.page.wait_for_url("**/traces/trc_*")
     technician = Technician(visitor.page)
     while technician.question()["do"] != "clamp":
@@ -69,12 +70,12 @@ def test_an_answer_is_undone_and_a_place_left_out(visitor: Visitor) -> None:
     page = visitor.page
     asked = technician.question()
     page.get_by_label("Reading in mA").fill("3000")
-    page.get_by_role("button", name="Keep the reading").click()
+    follow(page.get_by_role("button", name="Keep the reading"))
     # More than the source can send through the coil: asked about once more.
     looked_over(visitor)
     page.get_by_label("Really: it reads so").check()
-    page.get_by_role("button", name="Keep the reading").click()
-    page.get_by_role("button", name="Undo: 3000 mA").click()
+    follow(page.get_by_role("button", name="Keep the reading"))
+    follow(page.get_by_role("button", name="Undo: 3000 mA"))
     expect(page.get_by_role("status").first).to_contain_text("taken back")
     assert technician.question() == asked
     expect(page.locator(".story .struck")).to_have_count(1)
@@ -82,7 +83,7 @@ def test_an_answer_is_undone_and_a_place_left_out(visitor: Visitor) -> None:
     node = technician.question()["node"]
     page.get_by_text("Cannot be done here").click()
     page.get_by_label("Why?").fill("flooded")
-    page.get_by_role("button", name=f"Go on without {node}").click()
+    follow(page.get_by_role("button", name=f"Go on without {node}"))
     expect(page.locator(".story")).to_contain_text("not possible: flooded")
     assert technician.question().get("node") != node
     all_open(visitor)
@@ -129,7 +130,7 @@ def test_axe_finds_nothing_on_any_page(looker: Visitor) -> None:
     looked_over(looker)
     looker.page.get_by_label("Sign-in name").fill("nobody")
     looker.page.get_by_label("Password").fill("not-the-password")
-    looker.page.get_by_role("button", name="Sign in").click()
+    follow(looker.page.get_by_role("button", name="Sign in"))
     expect(looker.page.get_by_role("alert")).to_be_visible()
     looked_over(looker)
     looker.sign_in()
@@ -139,7 +140,7 @@ def test_axe_finds_nothing_on_any_page(looker: Visitor) -> None:
         all_open(looker)
         looked_over(looker)
     looker.goes_to(f"/calls/{ids['call']}")
-    looker.page.get_by_role("button", name="Start the trace").click()
+    follow(looker.page.get_by_role("button", name="Start the trace"))
     looker.page.wait_for_url("**/traces/trc_*")
     trace = looker.page.url.removeprefix(looker.server.address)
     for address in (trace, f"{trace}/other", f"{trace}/other?node=B5", f"{trace}/other?node=Q"):

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, expect
 
-from tests.browser.conftest import DESK, PHONE, Server, Visitor, visiting
+from tests.browser.conftest import DESK, PHONE, Server, Visitor, follow, visiting
 from tests.browser.test_pages import all_open, looked_over
 
 pytestmark = pytest.mark.slow
@@ -66,14 +66,14 @@ def reported(supervisor: Visitor) -> None:
     """A gardener rings: it is the fault that the controller has reported already."""
     page, ids = supervisor.page, supervisor.server.ids
     supervisor.goes_to(f"/properties/{ids['property']}")
-    page.get_by_role("link", name="Take a report in by hand").click()
+    follow(page.get_by_role("link", name="Take a report in by hand"))
     page.get_by_label("What is wrong").select_option("overcurrent")
     page.get_by_label("Where, as far as it is known").select_option(ids["path"])
     page.get_by_label("Stations without water").fill("1-3")
     page.get_by_label("Whom to ring on the way").fill("the gate house")
     page.get_by_label("After rain").check()
     seen(supervisor, "report")
-    page.get_by_role("button", name="Take it in").click()
+    follow(page.get_by_role("button", name="Take it in"))
     page.wait_for_url(f"**{call_of(supervisor)}")
     expect(page.locator("dl.figures")).to_contain_text("the gate house")
 
@@ -81,11 +81,11 @@ def reported(supervisor: Visitor) -> None:
 def given(supervisor: Visitor) -> None:
     """To a technician, from the board."""
     page = supervisor.page
-    page.get_by_role("link", name="Board").first.click()
+    follow(page.get_by_role("link", name="Board").first)
     row = page.locator("ol.board > li").filter(has_text=NAME)
     expect(row).to_have_count(1)
     row.get_by_label("Who has it").select_option(label="Ada Kestrel")
-    row.get_by_role("button", name="Give Weir Garden to them").click()
+    follow(row.get_by_role("button", name="Give Weir Garden to them"))
     expect(page.get_by_role("status").first).to_contain_text("Ada Kestrel")
     seen(supervisor, "board")
 
@@ -94,18 +94,18 @@ def waiting_and_woken(supervisor: Visitor) -> None:
     """It waits for parts, which come early."""
     page = supervisor.page
     row = page.locator("ol.board > li").filter(has_text=NAME)
-    row.get_by_role("link", name="Let it wait").click()
+    follow(row.get_by_role("link", name="Let it wait"))
     page.get_by_label("It waits for").select_option("parts")
     until = dt.datetime.now(tz=dt.UTC).date() + dt.timedelta(days=5)
     page.get_by_label("Until which day").fill(until.isoformat())
     page.get_by_label("In a few words").fill("gel connectors are ordered")
     seen(supervisor, "hand-on")
-    page.get_by_role("button", name="Let it wait").click()
+    follow(page.get_by_role("button", name="Let it wait"))
     row = page.locator("ol.board > li").filter(has_text=NAME)
     expect(row).to_contain_text("gel connectors are ordered")
-    row.get_by_role("link", name="Wake it").click()
+    follow(row.get_by_role("link", name="Wake it"))
     page.get_by_label("What changed").fill("they came early")
-    page.get_by_role("button", name="Wake it now").click()
+    follow(page.get_by_role("button", name="Wake it now"))
     expect(page.locator("ol.board > li").filter(has_text=NAME)).not_to_contain_text("until")
 
 
@@ -115,15 +115,15 @@ def partly_restored(supervisor: Visitor) -> None:
     supervisor.goes_to(f"{call}/restore")
     expect(page.locator("main")).to_contain_text("no suspect lies on the path")
     page.get_by_label("Which place").select_option("splice:B74")
-    page.get_by_role("button", name="Propose").click()
+    follow(page.get_by_role("button", name="Propose"))
     expect(page.locator("section.way h2")).to_have_text("Leave off the splice at box B74")
     expect(page.locator("section.way")).to_contain_text("proved dead at the terminals")
     seen(supervisor, "restore")
-    page.get_by_role("button", name="It is done: the rest waters").click()
+    follow(page.get_by_role("button", name="It is done: the rest waters"))
     page.wait_for_url(f"**{call}")
     expect(page.locator("dl.figures")).to_contain_text("Partly restored")
     expect(page.locator("main")).to_contain_text("Out of the path")
-    page.get_by_role("link", name="See the path drawn").click()
+    follow(page.get_by_role("link", name="See the path drawn"))
     expect(page.locator("main")).to_contain_text("Out of the path")
 
 
@@ -133,39 +133,39 @@ def repaired(supervisor: Visitor) -> None:
     supervisor.goes_to(call)
     all_open(supervisor)
     page.get_by_label("To", exact=False).first.select_option("planned")
-    page.get_by_role("button", name="Move the call").click()
-    page.get_by_role("button", name="Begin the repair").click()
-    page.get_by_role("link", name="Write the repair down").click()
+    follow(page.get_by_role("button", name="Move the call"))
+    follow(page.get_by_role("button", name="Begin the repair"))
+    follow(page.get_by_role("link", name="Write the repair down"))
     page.get_by_label("What was done").select_option("splice")
     page.get_by_label("Where").select_option("splice:B74")
     page.get_by_label("Minutes").fill("40")
     page.get_by_label("Splices made").fill("3")
     seen(supervisor, "repair")
-    page.get_by_role("button", name="Write the repair down").click()
+    follow(page.get_by_role("button", name="Write the repair down"))
     page.wait_for_url("**/repairs/rep_*")
     seen(supervisor, "repair-done")
     supervisor.goes_to(call)
-    page.get_by_role("button", name="All is back on").click()
+    follow(page.get_by_role("button", name="All is back on"))
     page.wait_for_url(f"**{call}/left")
     for answer in page.get_by_label("What becomes of it").all():
         answer.select_option("restored")
     seen(supervisor, "left")
-    page.get_by_role("button", name="Keep what is said").click()
+    follow(page.get_by_role("button", name="Keep what is said"))
 
 
 def return_tested(supervisor: Visitor) -> None:
     """Each leg reads as it should."""
     page = supervisor.page
     supervisor.goes_to(call_of(supervisor))
-    page.get_by_role("button", name="Begin the return test").click()
-    page.get_by_role("link", name="Make the return test").click()
+    follow(page.get_by_role("button", name="Begin the return test"))
+    follow(page.get_by_role("link", name="Make the return test"))
     for leg in page.locator("fieldset.leg").all():
         low, high = re.findall(r"\d+", leg.locator(".should b").first.inner_text())
         leg.get_by_label("Current at the controller, mA").fill(f"{(int(low) + int(high)) / 2:.0f}")
     page.get_by_label("Watched without a message, minutes").fill("6")
     page.get_by_label("The series coil is out").check()
     seen(supervisor, "return-test")
-    page.get_by_role("button", name="Keep the return test").click()
+    follow(page.get_by_role("button", name="Keep the return test"))
 
 
 def closed(supervisor: Visitor) -> None:
@@ -176,7 +176,7 @@ def closed(supervisor: Visitor) -> None:
     page.get_by_label("Outcome").select_option("repaired")
     page.get_by_label("What it came to").fill("the splice at B74 was wet")
     seen(supervisor, "close")
-    page.get_by_role("button", name="Close the call").click()
+    follow(page.get_by_role("button", name="Close the call"))
     page.wait_for_url(f"**{call}")
     expect(page.locator(".state")).to_contain_text("Closed")
     seen(supervisor, "story")

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, expect
 
-from tests.browser.conftest import PHONE, Server, Visitor, visiting
+from tests.browser.conftest import PHONE, Server, Visitor, follow, visiting
 from tests.browser.test_supervisors_hour import seen
 
 pytestmark = pytest.mark.slow
@@ -34,8 +34,8 @@ def test_a_newer_survey_is_looked_at_and_taken_in(supervisor: Visitor, tmp_path:
         survey["nodes"][1]["x_m"] = far
         file.write_text(json.dumps(survey))
         page.locator("input[type=file]").set_input_files(file)
-        page.get_by_role("button", name="Look what it would change").click()
+        follow(page.get_by_role("button", name="Look what it would change"))
         expect(page.locator("main")).to_contain_text(told)
         seen(supervisor, "survey-looked-at")
-    page.get_by_role("button", name="Import it").click()
+    follow(page.get_by_role("button", name="Import it"))
     expect(page.locator("main")).to_contain_text("The survey is taken in as revision 2.")

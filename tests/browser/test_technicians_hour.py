@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, expect
 from faults.forms.rehearsal import read_rehearsal
 from sites.forms.load import load_document
 from sites.network.solve import solve
-from tests.browser.conftest import DESK, PHONE, Server, Visitor, visiting
+from tests.browser.conftest import DESK, PHONE, Server, Visitor, follow, visiting
 from tests.browser.field import Technician
 from tests.browser.seed import CREW, REHEARSAL
 from tests.browser.test_supervisors_hour import NAME, call_of, seen
@@ -44,7 +44,7 @@ def given_to_the_crew(supervisor: Visitor) -> None:
     supervisor.goes_to("/board")
     row = supervisor.page.locator("ol.board > li").filter(has_text=NAME)
     row.get_by_label("Who has it").select_option(label=CREW)
-    row.get_by_role("button", name="Give Weir Garden to them").click()
+    follow(row.get_by_role("button", name="Give Weir Garden to them"))
     expect(supervisor.page.get_by_role("status").first).to_contain_text(f"{CREW} has it")
 
 
@@ -67,7 +67,7 @@ def opened(visitor: Visitor) -> None:
     row = page.locator("ul.rows > li").first
     expect(row).to_contain_text("Yours")
     seen(visitor, "technician-calls")
-    row.get_by_role("link", name=NAME).click()
+    follow(row.get_by_role("link", name=NAME))
     page.wait_for_url(f"**{call_of(visitor)}")
     expect(page.locator("dl.figures")).to_contain_text(CREW)
     expect(page.locator("ol.telling")).to_contain_text(f"Given to {CREW}")
@@ -78,7 +78,7 @@ def opened(visitor: Visitor) -> None:
 def traced(visitor: Visitor) -> None:
     """Each step as it is asked for, with what the ground answers, until the splice is proved."""
     page = visitor.page
-    page.get_by_role("button", name="Start the trace").click()
+    follow(page.get_by_role("button", name="Start the trace"))
     page.wait_for_url("**/traces/trc_*")
     technician = Technician(page)
     done: set[str] = set()
@@ -96,11 +96,11 @@ def traced(visitor: Visitor) -> None:
     expect(page.locator(".verdict.proved")).to_contain_text("The splice at box B74")
     seen(visitor, "technician-proved")
     for told in ("Power is off and proved dead", "The coil is out"):
-        page.get_by_role("button", name=told).click()
-    page.get_by_role("link", name="What it rests on").click()
+        follow(page.get_by_role("button", name=told))
+    follow(page.get_by_role("link", name="What it rests on"))
     expect(page.get_by_role("heading", level=1)).to_have_text("The splice at box B74")
     seen(visitor, "technician-finding")
-    page.get_by_role("link", name="Call", exact=True).click()
+    follow(page.get_by_role("link", name="Call", exact=True))
     expect(page.locator(".state")).to_have_text("Found: proved")
 
 
@@ -109,9 +109,9 @@ def repaired(visitor: Visitor) -> None:
     page = visitor.page
     expect(page.locator("button.main, a.button.main")).to_have_text(["Begin the repair"])
     seen(visitor, "technician-found")
-    page.get_by_role("button", name="Begin the repair").click()
+    follow(page.get_by_role("button", name="Begin the repair"))
     expect(page.locator("button.main, a.button.main")).to_have_text(["Write the repair down"])
-    page.get_by_role("link", name="Write the repair down").click()
+    follow(page.get_by_role("link", name="Write the repair down"))
     expect(page.get_by_label("Where")).to_have_value("splice:B74")
     page.get_by_label("What was done").select_option("splice")
     page.get_by_label("Minutes of work").fill("35")
@@ -121,7 +121,7 @@ def repaired(visitor: Visitor) -> None:
     page.get_by_label("How many").first.fill("6")
     page.get_by_label("In a few words").fill("the old gel had let water in")
     seen(visitor, "technician-repair")
-    page.get_by_role("button", name="Write the repair down").click()
+    follow(page.get_by_role("button", name="Write the repair down"))
     page.wait_for_url("**/repairs/rep_*")
     expect(page.locator("dl.figures")).to_contain_text("6 × gel connector")
 
@@ -131,29 +131,29 @@ def photographed(visitor: Visitor) -> None:
     page = visitor.page
     photo = page.get_by_label("Photo", exact=False).first
     photo.set_input_files({"name": "a.jpg", "mimeType": "image/jpeg", "buffer": b"no picture"})
-    page.get_by_role("button", name="Add the photo").click()
+    follow(page.get_by_role("button", name="Add the photo"))
     expect(page.locator(".wrong").first).to_be_visible()
     made = picture(size=(320, 240))
     photo.set_input_files({"name": "b.jpg", "mimeType": "image/jpeg", "buffer": made})
-    page.get_by_role("button", name="Add the photo").click()
+    follow(page.get_by_role("button", name="Add the photo"))
     expect(page.locator("ul.photos li")).to_have_count(1)
     expect(page.locator("ul.photos img")).to_have_js_property("naturalWidth", 320)
     seen(visitor, "technician-repair-done")
-    page.get_by_role("link", name="Back to the call").click()
+    follow(page.get_by_role("link", name="Back to the call"))
 
 
 def left_as_built(visitor: Visitor) -> None:
     """A lid that is up is told, asked for, and closed again."""
     page, call = visitor.page, call_of(visitor)
-    page.get_by_role("link", name="Say what becomes of it").click()
+    follow(page.get_by_role("link", name="Say what becomes of it"))
     page.get_by_label("What is left").select_option("lid-up")
     page.get_by_label("Where, by the map’s names").fill("B10")
-    page.get_by_role("button", name="Add it").click()
+    follow(page.get_by_role("button", name="Add it"))
     expect(page.locator("ul.rows")).to_contain_text("Lid up or hole open at B10")
     seen(visitor, "technician-left")
     for answer in page.get_by_label("What becomes of it").all():
         answer.select_option("restored")
-    page.get_by_role("button", name="Keep what is said").click()
+    follow(page.get_by_role("button", name="Keep what is said"))
     expect(page.locator("main")).to_contain_text("the path is as built")
     visitor.goes_to(call)
 
@@ -162,9 +162,9 @@ def return_tested(visitor: Visitor) -> None:
     """Every leg; one that is not read speaks against it."""
     page = visitor.page
     expect(page.locator("button.main, a.button.main")).to_have_text(["Begin the return test"])
-    page.get_by_role("button", name="Begin the return test").click()
+    follow(page.get_by_role("button", name="Begin the return test"))
     for whole in (False, True):
-        page.get_by_role("link", name="Make the return test").click()
+        follow(page.get_by_role("link", name="Make the return test"))
         page.wait_for_url("**/return-test")
         for leg in page.locator("fieldset.leg").all()[0 if whole else 1 :]:
             name = leg.locator("legend").inner_text().removeprefix("Leg ")
@@ -173,7 +173,7 @@ def return_tested(visitor: Visitor) -> None:
         page.get_by_label("The series coil is out").check()
         if whole:
             seen(visitor, "technician-return-test")
-        page.get_by_role("button", name="Keep the return test").click()
+        follow(page.get_by_role("button", name="Keep the return test"))
         told = "The return test passed" if whole else "did not pass: leg W1 was not read."
         expect(page.get_by_role("status").first).to_contain_text(told)
     expect(page.locator("button.main, a.button.main")).to_have_text(["Close the call"])
@@ -189,14 +189,14 @@ def sound_ma(leg: str) -> str:
 def closed(visitor: Visitor) -> None:
     """On the return test. What is closed does not ask to be traced."""
     page, call = visitor.page, call_of(visitor)
-    page.get_by_role("link", name="Close the call").click()
+    follow(page.get_by_role("link", name="Close the call"))
     expect(page.locator("main")).to_contain_text("which passed")
     page.get_by_label("Outcome").select_option("repaired")
-    page.get_by_role("button", name="Close the call").click()
+    follow(page.get_by_role("button", name="Close the call"))
     expect(page.locator("#id_why_error")).to_be_visible()
     page.get_by_label("What it came to").fill("the splice at B74 was wet")
     seen(visitor, "technician-close")
-    page.get_by_role("button", name="Close the call").click()
+    follow(page.get_by_role("button", name="Close the call"))
     page.wait_for_url(f"**{call}")
     expect(page.locator(".state")).to_have_text("Closed")
     expect(page.locator("button.main, a.button.main")).to_have_count(0)
@@ -214,13 +214,13 @@ def test_a_call_that_waits_is_woken_on_its_day(technician: Visitor) -> None:
     technician.goes_to(f"{call}/hand-on")
     for label in ("It waits for", "Until which day", "In a few words"):
         expect(page.locator("label").filter(has_text=label)).not_to_contain_text("may stay empty")
-    page.get_by_role("button", name="Let it wait").click()
+    follow(page.get_by_role("button", name="Let it wait"))
     wrong = page.locator("ul.wrong")
     expect(wrong).to_contain_text(["waits until a day", "wants a reason"])
     page.get_by_label("It waits for").select_option("access")
     page.get_by_label("Until which day").fill(day.date().isoformat())
     page.get_by_label("In a few words").fill("the gate is locked")
-    page.get_by_role("button", name="Let it wait").click()
+    follow(page.get_by_role("button", name="Let it wait"))
     expect(page.locator(".state")).to_have_text("Waiting")
     expect(page.locator("button.main, a.button.main")).to_have_text(["Wake it"])
     seen(technician, "technician-waiting")
