@@ -17,9 +17,11 @@ from core.problems import NotAllowed, Problem
 from faults.models.trace import Trace
 from faults.pages.answers import AnswerForm, answer_body, names_of_next
 from faults.pages.doubts import answer_doubts
+from faults.pages.trace_view import access_of
 from faults.selectors.traces import trace_get
 from faults.services.observations import observation_add
 from faults.trace_snapshot import snapshot_now
+from faults.tracing.cautions import cautions_for
 from faults.tracing.rig_places import wires_at
 from sites.network.elements import WirePath
 from sites.pages.words import PathWords
@@ -45,7 +47,8 @@ def trace_other(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespo
     trace = trace_get(public_id)
     if not may_change(actor):
         raise NotAllowed("As an auditor you read these pages.")
-    network = snapshot_now(trace).fold.session.problem.path
+    fold = snapshot_now(trace).fold
+    network = fold.session.problem.path
     node = request.GET.get("node", "").strip()[:64]
     context: dict[str, Any] = {"trace": trace, "network": network, "node": node}
     if not any(one.id == node for one in network.nodes):
@@ -59,7 +62,8 @@ def trace_other(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespo
             return redirect("trace", trace.public_id)
     else:
         form, status = ElsewhereForm(wires=wires, initial=names_of_next(trace)), 200
-    context |= {"form": form, "where": PathWords(network).node(node)}
+    cautions = cautions_for(do="clamp", access=access_of(network, node), rig=fold.rig)
+    context |= {"form": form, "where": PathWords(network).node(node), "cautions": cautions}
     return render(request, "faults/trace_other.html", context, status=status)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from faults.forms.observation import observation_document
 from faults.forms.place import read_place
 from faults.models.as_left import AsLeftItem, LeftKind
 from faults.models.trace import Trace
@@ -18,11 +19,13 @@ from faults.selectors.as_left import as_left_list
 from faults.selectors.stop_rule import stop_question
 from faults.selectors.traces import finding_list
 from faults.services.settlement import basis_rows
+from faults.trace_fold import Fold
 from faults.trace_snapshot import next_document, snapshot_now
-from faults.tracing.rig import rig_at_start
+from faults.tracing.cautions import cautions_for
+from faults.tracing.rig import Rig, rig_at_start
 from faults.tracing.rig_places import nodes_of_place
 from faults.tracing.step import LEAST_TOLD, headline
-from sites.network.elements import WirePath
+from sites.network.elements import Access, WirePath
 from sites.pages.near import near_of
 
 Document = dict[str, Any]
@@ -48,6 +51,7 @@ def trace_context(trace: Trace, near: str = "") -> Document:
     words = TraceWords(network)
     story = list(_story(basis_rows(snapshot.fold), words))
     live = [line for line in story if not line.struck and line.client_id]
+    live += _put_back_lines(snapshot.fold, words)
     context: Document = {
         "trace": trace,
         "call": trace.call,
@@ -68,7 +72,7 @@ def trace_context(trace: Trace, near: str = "") -> Document:
         "question": stop_question(trace.call),
     }
     if context["is_done"]:
-        return context | _ending(trace, step, words, network)
+        return context | _ending(trace, step, words, snapshot.fold)
     return context | _doing(trace, step, words, near)
 
 
@@ -112,11 +116,26 @@ def _doing(trace: Trace, step: Document, words: TraceWords, near: str) -> Docume
         "node": node,
         "near": near_of(words.path, near, node),
         "why": plain_why(step["why"]),
-        "notes": [plain_why(note) for note in step.get("notes", [])],
+        "notes": [plain_why(note) for note in (*step.get("notes", []), *_legs_to_put_back(step))],
     }
 
 
-def _ending(trace: Trace, step: Document, words: TraceWords, network: WirePath) -> Document:
+def _legs_to_put_back(step: Document) -> Iterator[str]:
+    """What a step leaves to be done besides: legs that an earlier one took off and it wants on."""
+    off = ", ".join(step["as_left"]["legs_off"])
+    if off and step["do"] == "fit_coil" and step["fitted"]:
+        yield (
+            f"Off at the controller: {off}. Put back on what is off as well, while the power is "
+            "off and proved dead: the next reading is with all legs on"
+        )
+    elif off and step["do"] in ("message", "reference") and "legs_on" not in step:
+        yield (
+            f"Told as off so far: {off}. What is not back on yet goes on first: power off and "
+            "proved dead, leg on, hands out, power on"
+        )
+
+
+def _ending(trace: Trace, step: Document, words: TraceWords, fold: Fold) -> Document:
     outcome, reason = OUTCOMES[step["outcome"]], step.get("reason", "")
     if step["outcome"] == "unproved":
         head, reason = headline(reason)
@@ -126,7 +145,7 @@ def _ending(trace: Trace, step: Document, words: TraceWords, network: WirePath) 
         "findings": [
             (one, words.on_path.place(one.at)) for one in finding_list(trace=trace).order_by("pk")
         ],
-        "put_back": list(_put_back(step["as_left"], words, network)),
+        "put_back": list(_put_back(step["as_left"], words, fold.rig)),
         "reason": plain_why(reason),
     }
 
@@ -172,10 +191,19 @@ def node_of(network: WirePath, step: Document) -> str:
     return network.controller.id
 
 
+def _put_back_lines(fold: Fold, words: TraceWords) -> Iterator[StoryLine]:
+    """What was put back after the end; it answers no step."""
+    for entry in fold.after_end:
+        body = observation_document(entry.observation)
+        yield StoryLine(0, words.task(body), words.answer(body), entry.name, struck=False)
+
+
 def _put_back(
-    left: Document, words: TraceWords, network: WirePath
-) -> Iterator[tuple[str, str, str]]:
-    """What undoes each thing that stands open: what to do, the button, the observation."""
+    left: Document, words: TraceWords, rig: Rig
+) -> Iterator[tuple[str, tuple[str, ...], str, str]]:
+    """What undoes each thing that stands open: what to do, its cautions, the button, the
+    observation."""
+    network = words.path
     steps: list[Document] = [{"do": "restore", "at": place} for place in left["isolated"]]
     own = {(segment, end) for segment, end in rig_at_start(network).joints_open}
     joints = [one for one in left["joints_open"] if (one["segment"], one["end"]) not in own]
@@ -187,7 +215,19 @@ def _put_back(
     if joints and not left["power"]:
         steps.append({"do": "close_joints", "joints": joints})
     for step in steps:
-        yield words.task(step), done_words(step), json.dumps(asked_of(step))
+        cautions = cautions_for(
+            do=step["do"],
+            access=access_of(network, node_of(network, step)),
+            rig=rig,
+            first_visit=False,
+            at=read_place(step["at"]) if "at" in step else None,
+        )
+        yield words.task(step), cautions, done_words(step), json.dumps(asked_of(step))
+
+
+def access_of(network: WirePath, node: str) -> Access:
+    """How a node is reached."""
+    return next(one.access for one in network.nodes if one.id == node)
 
 
 def plain_why(why: str) -> str:

@@ -50,7 +50,8 @@ class TraceWords:
         if do == "power":
             return "Switch the power on" if step["on"] else "Switch the power off, prove it dead"
         if do == "fit_coil":
-            return "Put the coil in series" if step["fitted"] else "Take the coil out"
+            fitted = "Put the coil in series at the controller"
+            return fitted if step["fitted"] else "Take the coil out"
         if do in ("open_joints", "close_joints"):
             verb = "Open" if do == "open_joints" else "Close"
             return f"{verb} {self.joints(step['joints'] if 'joints' in step else step['done'])}"

@@ -226,8 +226,10 @@ def _reckoned(trace: Trace, arrival: _Arrival) -> _Reckoned:
         raise _refused(apart, next_document(trace, before), legal_dos(before.fold))
     name = arrival.row.client_id
     after_end = any(one.name == name for one in snapshot.fold.after_end)
-    # What puts the rig back is done after the end as it should be: it is not late.
-    puts_back = after_end and entry.observation.do in ACTS
+    # What puts the rig back is done after the end as it should be, and so is its undoing: neither
+    # is late.
+    undoes = any(one.name == entry.voids for one in before.fold.after_end)
+    puts_back = undoes or (after_end and entry.observation.do in ACTS)
     warnings = [LATE] if late and not puts_back else []
     doubts = readings_doubted(before.fold.session.problem, entry.observation)
     warnings += [f"{one.words}: look at the meter and its range once more." for one in doubts]

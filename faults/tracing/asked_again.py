@@ -63,8 +63,9 @@ def zero_told(state: TraceState, before: Posterior) -> TraceState:
     if share > CLEARS_MUCH:
         note = (
             f"{reading.wire} at {reading.node} reads near nothing and clears "
-            f"{round(100.0 * share)} % of the chance: was one conductor alone in the jaw? With "
-            "both it always reads so. If not, take the answer back and clamp one."
+            f"{round(100.0 * share)} % of the chance: was one conductor alone in the jaw, and "
+            "is it in mA, not A? With both it always reads so. If not, take the answer back and "
+            "clamp one."
         )
         return replace(state, zero=reading, notes=(*state.notes, note))
     # A reading that is no zero shows that the jaw is used as it should be.

@@ -96,7 +96,7 @@ def cautions_for(
     elif do in _HANDS_IN:
         found.extend(_hands_in(do, rig))
     elif do == "reference":
-        found.extend((JAW, COIL_STAND, MOVE_LEGS))
+        found.extend((JAW, MAINS, COIL_STAND, MOVE_LEGS, CODES_FIRST))
     elif do in _READ_AT_PLACE:
         found.append(JAW)
     elif do in _WORK_AT_PLACE:
@@ -121,7 +121,7 @@ def _power(rig: Rig, looks_without_coil: int) -> Iterator[str]:
         yield CODES_FIRST
         return
     yield HANDS_OUT
-    if rig.isolated or rig.joints_open:
+    if rig.isolated or rig.joints_open or rig.legs_off:
         yield FAR_SIDE
     if rig.coil:
         yield COIL_STAND
@@ -134,7 +134,12 @@ def _power(rig: Rig, looks_without_coil: int) -> Iterator[str]:
 def _look(do: str, looks_without_coil: int) -> Iterator[str]:
     yield LOOK_SHORT
     yield looks_so_far(looks_without_coil)
-    yield STATION_WATER if do == "run_station" else MOVE_LEGS
+    if do == "run_station":
+        yield STATION_WATER
+    else:
+        yield MOVE_LEGS
+        yield MAINS
+        yield CODES_FIRST
 
 
 def _hands_in(do: str, rig: Rig) -> Iterator[str]:

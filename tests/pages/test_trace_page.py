@@ -74,8 +74,18 @@ def test_a_step_says_its_cautions_its_expectation_and_why(
     assert f"{low:.0f} to {high:.0f} mA" in page
     assert step["why"][1:] in page
     assert "Power on Coil in" in page
+    off = ", ".join(step["as_left"]["legs_off"])
+    assert f"Told as off so far: {off}. What is not back on yet goes on first: power off" in page
     rest = 1.0 - sum(one["chance"] for one in step["suspects"])
     assert f"All others together: {chance_words(rest)}." in page
+
+
+def test_legs_that_are_off_go_back_on_while_the_power_is_off(browser: Client, hunt: Hunt) -> None:
+    hunt.send_all(BODIES[: next(n for n, body in enumerate(BODIES) if body["do"] == "fit_coil")])
+    assert not step_of(hunt)["as_left"]["power"]
+    page = text_of(browser.get(address(hunt)))
+    assert "Put the coil in series at the controller" in page
+    assert "Put back on what is off as well, while the power is off and proved dead" in page
 
 
 def test_what_was_left_off_before_is_told_in_a_trace_and_on_the_path(
@@ -214,6 +224,10 @@ def test_another_wire_than_asked_can_be_told(browser: Client, at_reference: Hunt
     where = f"{address(at_reference, '/other')}?node={segment.to_node}"
     assert "is not on the map" in text_of(browser.get(f"{address(at_reference, '/other')}?node=Q"))
     page = browser.get(where)
+    assert "never reach into water with it on" in text_of(page)
+    assert "One conductor alone in the jaw" in text_of(page)
+    cabinet = text_of(browser.get(f"{address(at_reference, '/other')}?node={path.controller.id}"))
+    assert "locked off and tagged" in cabinet
     fields = dict(page.context["form"].initial) | {"wire": segment.id}
     refused = browser.post(where, fields | {"current_ma": "2,500"})
     assert refused.status_code == 422
@@ -250,9 +264,23 @@ def test_after_the_end_what_stands_open_is_put_back_from_the_page(
             break
         fields = posted_fields(page, "/answer")
         seen.append(json.loads(fields["asked"])["do"])
+        told = text_of(page)
+        assert ("locked off and tagged" in told, "may still be hot" in told) == (
+            True,
+            seen[-1] == "fit_coil",
+        )
         assert browser.post(address(hunt, "/answer"), fields).status_code == 302
         assert "late" not in text_of(browser.get(address(hunt)))
     assert seen == ["power", "fit_coil"]
+    back = posted_fields(page, "/withdraw")
+    assert "Undo: Take the coil out" in text_of(page)
+    assert browser.post(address(hunt, "/withdraw"), back).status_code == 302
+    page = browser.get(address(hunt))
+    assert "Undo: Switch the power off" in text_of(page)
+    assert "late" not in text_of(page)
+    assert step_of(hunt)["as_left"]["coil"], "one touch too many is taken back"
+    browser.post(address(hunt, "/answer"), posted_fields(page, "/answer"))
+    page = browser.get(address(hunt))
     left = step_of(hunt)["as_left"]
     assert left["lids_up"]
     assert f'<a href="/calls/{hunt.call.public_id}/left">' in page.content.decode()

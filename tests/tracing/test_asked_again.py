@@ -101,6 +101,7 @@ class TestAZeroThatClearsMuch:
         notes = self.read(("N1", "S2", 0.0)).step.notes
         assert any("one conductor alone in the jaw" in note for note in notes)
         assert any(note.startswith("S2 at N1 reads near nothing") for note in notes)
+        assert any("in mA, not A" in note for note in notes)
 
     @pytest.mark.parametrize("reading", [("N1", "S2", 40.0), ("N3", "D3", 0.0)])
     def test_other_readings_and_zeros_that_clear_little_ask_nothing(

@@ -24,10 +24,12 @@ MUST_SAY = [
     ("open_joints", "box", OFF_BARE, ["opened and capped before tracing", "far side", "snakes"]),
     ("close_joints", "box", OFF_BARE, ["volts across each pair", "snakes", "water"]),
     ("message", "cabinet", ON_BARE, ["few seconds", "so far", "thunder", "before a leg is moved"]),
+    ("message", "cabinet", ON_BARE, ["mains", "licensed", "local codes"]),
     ("run_station", "cabinet", ON_BARE, ["few seconds", "so far", "station may start to water"]),
     ("fit_coil", "cabinet", OFF_BARE, ["proved dead", "mains", "cannot burn", "before a faulted"]),
     ("fit_coil", "cabinet", OFF_COIL, ["proved dead", "mains", "may still be hot"]),
     ("reference", "cabinet", ON_COIL, ["wire is live", "coil gets hot", "before a leg is moved"]),
+    ("reference", "cabinet", ON_COIL, ["mains", "licensed", "local codes"]),
     ("clamp", "box", ON_COIL, ["wire is live", "snakes", "insects", "water", "traffic", "two pe"]),
     ("clamp", "buried", ON_COIL, ["utilities marked", "local rules", "traffic", "open hole"]),
     ("clamp", "cabinet", ON_COIL, ["wire is live", "mains", "licensed"]),
@@ -91,7 +93,8 @@ def test_looks_without_the_coil_are_counted() -> None:
 def test_ends_that_are_apart_can_be_live_once_the_power_goes_on() -> None:
     apart = Rig(power=False, coil=True, joints_open=frozenset({("S4", "to")}))
     lifted = Rig(power=False, coil=True, isolated=frozenset({Place("device", "D1")}))
-    for rig in (apart, lifted):
+    leg_off = Rig(power=False, coil=True, legs_off=frozenset({"S1"}))
+    for rig in (apart, lifted, leg_off):
         assert any(
             "far side" in each for each in cautions_for(do="power", access="cabinet", rig=rig)
         )
