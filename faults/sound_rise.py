@@ -18,6 +18,8 @@ from faults.tracing.problem import Meter
 
 WANDER = 0.05
 SIGMAS = 3.0
+MOST_MA = 1_000_000.0
+"""Above any current that is taken as a reading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,17 @@ class Expected:
         if self.current_ma <= 0.0 or read_ma <= 0.0:
             return self.current_ma <= 0.0 and read_ma <= SIGMAS * self.sigma_ma
         return abs(math.log(read_ma / self.current_ma)) <= SIGMAS * self.sigma_ma / self.current_ma
+
+    @property
+    def span_ma(self) -> tuple[float, float]:
+        """The least and the most that holds. The most is at most ``MOST_MA``, for the factor of a
+        coarse meter on a small current is beyond any number."""
+        most = SIGMAS * self.sigma_ma
+        if not self.is_log or self.current_ma <= 0.0:
+            return max(self.current_ma - most, 0.0), min(self.current_ma + most, MOST_MA)
+        spreads = most / self.current_ma
+        high = math.log(self.current_ma) + spreads
+        return self.current_ma * math.exp(-spreads), math.exp(min(high, math.log(MOST_MA)))
 
 
 def expected_by_record(record_ma: float, meter: Meter) -> Expected:

@@ -66,6 +66,10 @@ class ReturnTestDocument(serializers.Serializer[ReturnTest]):
     failures = serializers.ListField(
         child=serializers.CharField(), help_text="What speaks against the path, in words."
     )
+    warnings = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="Readings that cannot be so, and meters too coarse to tell; all are kept.",
+    )
     legs = ReturnTestLegDocument(many=True, source="legs.all")
     rises = serializers.SerializerMethodField(
         help_text="Legs that drew more than at their sound record before, of a test that passed."

@@ -14,6 +14,7 @@ from api.resource import Resource
 from api.sites.controllers import LabelledDocument
 from api.sites.properties import NamedDocument
 from api.strict import Choice, Flag, Number, StrictSerializer, Text, read_body, read_query
+from api.throttles import HEAVY
 from faults.models.repair import SoakCheck, SoakCheckLeg, SoakState
 from faults.selectors.repairs import soak_check_list, soak_checks_due
 from faults.services.soak_checks import SoakLeg, SoakReadings, soak_check_done
@@ -26,12 +27,30 @@ MOST_LEGS = 100
 
 
 class SoakLegDocument(serializers.Serializer[SoakCheckLeg]):
-    """What a leg read at a soak check, the coil out."""
+    """What a leg read at a soak check, the coil out, and what it was held against."""
 
     leg = serializers.CharField()
     current_ma = serializers.FloatField(allow_null=True)
     far_v = serializers.FloatField(allow_null=True)
     insulation_mohm = serializers.FloatField(allow_null=True)
+    within = serializers.BooleanField(
+        allow_null=True,
+        help_text="Nothing that was read speaks against the leg. Null: it was not judged.",
+    )
+    least_ma = serializers.FloatField(
+        allow_null=True, help_text="Its current should be no less. Null: not held against it."
+    )
+    most_ma = serializers.FloatField(allow_null=True, help_text="And no more.")
+    basis = serializers.CharField(
+        help_text="`sound-record`: its newest on this map; or the circuit's `prediction`; empty: "
+        "not judged."
+    )
+    least_far_v = serializers.FloatField(
+        allow_null=True, help_text="The far end should read no less. Null: not held against it."
+    )
+    least_far_v_basis = serializers.CharField(
+        help_text="`limit` of the path, `sound-record` or `prediction`; empty: not held."
+    )
 
 
 class SoakCheckDocument(serializers.Serializer[SoakCheck]):
@@ -52,6 +71,20 @@ class SoakCheckDocument(serializers.Serializer[SoakCheck]):
     note = serializers.CharField()
     legs = SoakLegDocument(many=True, source="legs.all")
     terminal_v = serializers.FloatField(allow_null=True)
+    least_terminal_v = serializers.FloatField(
+        allow_null=True, help_text="The terminals should read no less. Null: not held against it."
+    )
+    least_terminal_v_basis = serializers.CharField(
+        help_text="`limit` of the path or `prediction`; empty: not held."
+    )
+    outside = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="What lies outside of what it should be, in words; by itself it ends nothing.",
+    )
+    warnings = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="Readings that cannot be so, in words; they are kept.",
+    )
     wet = serializers.BooleanField(allow_null=True, help_text="The ground; null: not said.")
     meter = serializers.CharField()
 
@@ -127,6 +160,8 @@ class OneSoakCheck(Resource):
 class SoakCheckDone(Resource):
     """Ending a soak check."""
 
+    limit_name = HEAVY
+
     @described(
         "soak_check_done",
         "Say what a soak check came to",
@@ -135,7 +170,11 @@ class SoakCheckDone(Resource):
         headers=[IF_MATCH],
     )
     def post(self, request: Request, public_id: str) -> Response:
-        """One that failed opens a closed call again. 409: it is done already."""
+        """One that failed opens a closed call again. 409: it is done already.
+
+        What was read is held against what a return test would hold it against; `outside` of the
+        answer decides nothing: `state` is what whoever looked says.
+        """
         check = _get(public_id)
         require_version(request, check.version)
         body = read_body(request, SoakCheckEnd)

@@ -39,10 +39,14 @@ class SoundRecordDocument(serializers.Serializer[SoundRecord]):
 
 
 class SoundTakenDocument(serializers.Serializer[Any]):
-    """What was recorded, and which legs have risen since the records before."""
+    """What was recorded, which legs have risen since the records before, what is doubted."""
 
     records = SoundRecordDocument(many=True)
     rises = RiseDocument(many=True)
+    warnings = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="Readings that cannot be so, in words; they are kept.",
+    )
 
 
 class LegSoundNew(StrictSerializer):

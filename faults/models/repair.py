@@ -236,8 +236,10 @@ class SoakCheck(ContractorOwned, Versioned):
     """A look or reading after the next rain or waterings that shows whether a repair holds wet.
 
     Due once it was wet from ``due_from`` on, and by ``due_by`` in any case; both are days.
-    ``terminal_v``: at the controller's terminals; ``wet``: the ground then, null: not said; what
-    its legs read stands in ``SoakCheckLeg``.
+    ``terminal_v``: at the controller's terminals, and the least that it may be as in a return
+    test; ``wet``: the ground then, null: not said; what its legs read stands in ``SoakCheckLeg``.
+    ``outside`` says in words which readings lie outside of what they should be, which by itself
+    ends nothing; ``warnings`` which are doubted.
     """
 
     public_id = PublicIdField("soak")
@@ -257,6 +259,10 @@ class SoakCheck(ContractorOwned, Versioned):
     terminal_v = models.FloatField(null=True, blank=True)
     wet = models.BooleanField(null=True, blank=True)
     meter = models.CharField(max_length=120, blank=True)
+    least_terminal_v = models.FloatField(null=True, blank=True)
+    least_terminal_v_basis = models.CharField(max_length=20, blank=True)
+    outside = models.JSONField(default=list)
+    warnings = models.JSONField(default=list)
 
     class Meta(ContractorOwned.Meta):
         constraints = (
@@ -270,7 +276,12 @@ class SoakCheck(ContractorOwned, Versioned):
 
 
 class SoakCheckLeg(ContractorOwned):
-    """What one leg read at a soak check, the coil out."""
+    """What one leg read at a soak check, the coil out, and what it was held against.
+
+    ``least_ma`` and ``most_ma``: between them its current should lie, by ``basis``, its newest
+    sound record of the map as it is or the circuit's prediction; ``least_far_v`` as in a return
+    test. ``within``: nothing that was read speaks against the leg; null: it was not judged.
+    """
 
     append_only: ClassVar[bool] = True
 
@@ -281,6 +292,12 @@ class SoakCheckLeg(ContractorOwned):
     current_ma = models.FloatField(null=True, blank=True)
     far_v = models.FloatField(null=True, blank=True)
     insulation_mohm = models.FloatField(null=True, blank=True)
+    least_ma = models.FloatField(null=True, blank=True)
+    most_ma = models.FloatField(null=True, blank=True)
+    basis = models.CharField(max_length=20, blank=True)
+    least_far_v = models.FloatField(null=True, blank=True)
+    least_far_v_basis = models.CharField(max_length=20, blank=True)
+    within = models.BooleanField(null=True, blank=True)
 
     class Meta(ContractorOwned.Meta):
         constraints = (

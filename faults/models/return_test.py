@@ -17,6 +17,7 @@ class ReturnTest(ContractorOwned):
     """Readings after a repair. ``failures`` says in words what speaks against the path; none: it
     passed. ``quiet_min`` is for how long no message was shown. ``revision`` is the map's.
 
+    ``warnings`` says which readings are doubted: above what the source can give.
     ``least_terminal_v``: the least that the controller's terminals may read, by
     ``least_terminal_v_basis``; null in tests that were not held against it.
     What it rests on is kept: the newest repair and the newest move of the call at that time.
@@ -54,6 +55,7 @@ class ReturnTest(ContractorOwned):
     note = models.CharField(max_length=500, blank=True)
     passed = models.BooleanField()
     failures = models.JSONField(default=list)
+    warnings = models.JSONField(default=list)
     at = models.DateTimeField()
     by_kind = models.CharField(max_length=10)
     by_id = models.CharField(max_length=80)

@@ -90,7 +90,7 @@ def call_soak(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespons
         return call_shown(request, actor, call, status=422, soak=form)
     said = form.cleaned_data
     try:
-        soak_check_done(
+        done = soak_check_done(
             check=check,
             state=said["state"],
             note=said["note"],
@@ -103,6 +103,8 @@ def call_soak(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespons
         status = int(problem.status)
         return call_shown(request, actor, call_get(public_id), status=status, soak=form)
     messages.success(request, "What the soak check came to is written down.")
+    if done.outside:
+        messages.warning(request, f"Outside of what it should be: {'; '.join(done.outside)}.")
     return redirect("call", call.public_id)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,7 +12,7 @@ from core.problems import Problem
 from faults.models.trace import Trace
 from faults.observation_body import body_read
 from faults.trace_snapshot import snapshot_now
-from faults.tracing.plausible import most_standing_ma, most_standing_v, readings_doubted
+from faults.tracing.plausible import readings_doubted, standing_doubt
 from sites.network.elements import WirePath
 
 _CHECK = "Look at the meter, its range and the point; if it reads so, say so below"
@@ -64,18 +63,12 @@ def answer_doubts(trace: Trace, body: dict[str, Any]) -> list[Doubted]:
 
 
 def leg_doubts(network: WirePath, said: dict[str, Any]) -> list[Doubted]:
-    """What of the readings of legs cannot be so. ``said``: cleaned numbers by their fields."""
-    most = {"current_ma": most_standing_ma(network)}
-    most |= dict.fromkeys(("far_v", "terminal_v"), most_standing_v(network))
-    words = {
-        "current_ma": "{value:g} mA is more than the controller lets through, about {most:.0f} mA",
-        "far_v": "{value:g} V is more than the source has, about {most:.0f} V",
-    }
-    words["terminal_v"] = words["far_v"]
-    found = []
+    """What of the readings of legs cannot be so. ``said``: cleaned numbers by their fields, and
+    whether the coil was in."""
+    coil, found = bool(said.get("coil")), []
     for field, value in said.items():
         kind = field.rstrip("0123456789").rstrip("_")
-        if isinstance(value, float) and value > most.get(kind, math.inf):
-            why = words[kind].format(value=value, most=most[kind])
+        why = standing_doubt(network, kind, value, coil=coil) if isinstance(value, float) else None
+        if why is not None:
             found.append(Doubted(field, value, why))
     return found

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -28,14 +27,13 @@ from faults.selectors.calls import call_get
 from faults.selectors.leg_rises import rises_at
 from faults.selectors.repairs import return_test_list
 from faults.services.leg_expectations import legs_expected, legs_predicted, terminals_least
+from faults.services.leg_judgement import LEAST_INSULATION_MOHM
 from faults.services.return_tests import (
-    LEAST_INSULATION_MOHM,
     QUIET_MIN,
     LegReading,
     ReturnReadings,
     return_test_record,
 )
-from faults.sound_rise import SIGMAS, Expected
 from faults.tracing.problem import Meter
 from faults.transitions import CallState
 from sites.models.wire_path import WirePath
@@ -144,7 +142,7 @@ def shown_expectations(path: WirePath) -> Expectations:
     legs = [
         LegExpected(
             one.leg,
-            *_range(one.expected),
+            *one.expected.span_ma,
             _BASIS[one.basis],
             one.least.volts if one.least else None,
             _BASIS[one.least.basis] if one.least else "",
@@ -152,14 +150,6 @@ def shown_expectations(path: WirePath) -> Expectations:
         for one in should
     ]
     return Expectations(legs, terminals_least(predicted))
-
-
-def _range(expected: Expected) -> tuple[float, float]:
-    most = SIGMAS * expected.sigma_ma
-    if not expected.is_log or expected.current_ma <= 0.0:
-        return max(expected.current_ma - most, 0.0), expected.current_ma + most
-    factor = math.exp(most / expected.current_ma)
-    return expected.current_ma / factor, expected.current_ma * factor
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -171,7 +171,7 @@ def _repairs(call: FaultCall) -> Iterator[StoryEntry]:
 
 
 def soak_lines(check: SoakCheck) -> Iterator[str]:
-    """What was read at a soak check, a line a leg."""
+    """What was read at a soak check, a line a leg, and what of it lies outside."""
     for leg in check.legs.all():
         read = (
             f"{leg.current_ma:g} mA" if leg.current_ma is not None else "",
@@ -181,6 +181,7 @@ def soak_lines(check: SoakCheck) -> Iterator[str]:
         yield f"Leg {leg.leg}: {', '.join(one for one in read if one)}"
     if check.terminal_v is not None:
         yield f"{check.terminal_v:g} V at the controller’s terminals"
+    yield from (f"Outside: {words}" for words in check.outside)
     ground = {True: "The ground was wet", False: "The ground was dry"}.get(check.wet)  # type: ignore[arg-type]
     if ground or check.meter:
         yield "; ".join(one for one in (ground, check.meter) if one)

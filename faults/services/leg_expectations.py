@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from core.problems import Conflict
 from faults.leg_volts import LeastVolts, least_volts, lowest_predicted_v
 from faults.services.sound_records import sound_newest
 from faults.sound_rise import Expected, expected_by_circuit, expected_by_record
+from faults.tracing.plausible import most_standing_ma, most_standing_v
 from faults.tracing.problem import Meter
 from faults.tracing.rig_places import legs_of
 from sites.models.wire_path import WirePath
@@ -19,7 +21,7 @@ from sites.network.solve import solve
 @dataclass(frozen=True)
 class LegPredicted:
     """What the circuit says of a leg. ``least_device_v``, ``source_v`` and ``terminal_v``, at the
-    controller's terminals: of its path."""
+    controller's terminals: of its path. ``most_ma``, ``most_v``: above them no reading can be."""
 
     leg: str
     current_ma: float
@@ -27,6 +29,8 @@ class LegPredicted:
     least_device_v: float | None
     source_v: float
     terminal_v: float
+    most_ma: float = math.inf
+    most_v: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,8 @@ def legs_predicted(network: elements.WirePath) -> tuple[LegPredicted, ...]:
             least_v,
             source_v,
             terminal_v,
+            most_standing_ma(network),
+            most_standing_v(network),
         )
         for leg in legs
     )
@@ -83,7 +89,7 @@ def legs_expected(
     path: WirePath, predicted: tuple[LegPredicted, ...], meter: Meter
 ) -> list[LegExpectation]:
     """What each leg should read by its newest sound record on the map as it is, where it has
-    none by the circuit: two queries."""
+    none by the circuit: two queries. What a record says that cannot be is held against nothing."""
     records, found = sound_newest(path, coil=False), []
     for one in predicted:
         record = records.get(one.leg)
@@ -91,13 +97,18 @@ def legs_expected(
             record = None
         least = least_volts(
             limit_v=one.least_device_v,
-            record_v=record.far_v if record is not None else None,
+            record_v=_known(record.far_v if record is not None else None, one.most_v),
             predicted_v=one.lowest_v,
             source_v=one.source_v,
         )
-        if record is not None and record.current_ma:
-            expected, basis = expected_by_record(record.current_ma, meter), "sound-record"
+        record_ma = _known(record.current_ma if record is not None else None, one.most_ma)
+        if record_ma:
+            expected, basis = expected_by_record(record_ma, meter), "sound-record"
         else:
             expected, basis = expected_by_circuit(one.current_ma, meter), "prediction"
         found.append(LegExpectation(one.leg, expected, basis, least))
     return found
+
+
+def _known(value: float | None, most: float) -> float | None:
+    return None if value is None or value > most else value

@@ -15,17 +15,13 @@ from core.problems import Conflict, Defect, Stale
 from faults.forms.known import meter_document
 from faults.left_things import SPOILS_A_TEST
 from faults.left_words import left_words
-from faults.leg_volts import LeastVolts
+from faults.leg_doubts import leg_warnings, terminal_warnings
 from faults.models.call import CallMove, FaultCall
 from faults.models.return_test import ReturnTest, ReturnTestLeg, SoundSource
 from faults.services.as_left import left_live
 from faults.services.call_moves import MOST_WORDS
-from faults.services.leg_expectations import (
-    LegExpectation,
-    legs_expected,
-    legs_predicted,
-    terminals_least,
-)
+from faults.services.leg_expectations import legs_expected, legs_predicted, terminals_least
+from faults.services.leg_judgement import JudgedLeg, Judgement, judged
 from faults.services.repair_failures import newest_repair
 from faults.services.repairs import refuse_unless
 from faults.services.sound_records import (
@@ -34,17 +30,17 @@ from faults.services.sound_records import (
     number_defects,
     sound_write,
 )
+from faults.tracing.plausible import most_standing_ma
 from faults.tracing.problem import Meter
 from faults.tracing.rig_places import legs_of
 from faults.transitions import CallState
 from sites.field_checks import line_defects, refuse_defects
 from sites.models.wire_path import WirePath
+from sites.network import elements
 from sites.network_snapshot import path_network
 
 QUIET_MIN = 5.0
 """For so long no message may be shown."""
-LEAST_INSULATION_MOHM = 1.0
-"""What a leg has to earth at least, the path off (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -113,72 +109,36 @@ def return_test_record(*, call: FaultCall, readings: ReturnReadings, by: Actor) 
         if held.path_id != path.pk or path.revision != seen.path.revision:
             raise Stale("The call or its map was changed meanwhile: read it again.")
         should = legs_expected(path, predicted, readings.meter)
-        judged = _Judgement(_judged(should, readings), terminals_least(predicted))
-        return _write(held, path, readings, judged, by)
+        judgement = judged(should, readings.legs, terminals_least(predicted))
+        warnings = tuple(_warnings(network, readings, judgement))
+        return _write(held, path, _Weighed(readings, judgement, warnings), by)
 
 
 @dataclass(frozen=True)
-class _Judged:
-    """A leg's reading, None where it was not taken, and what it was held against."""
+class _Weighed:
+    """Readings, what they were held against, and what of them is doubted."""
 
-    reading: LegReading | None
-    should: LegExpectation
+    readings: ReturnReadings
+    judged: Judgement[LegReading]
+    warnings: tuple[str, ...]
 
-    @property
-    def failures(self) -> Iterator[str]:
-        """What speaks against the leg. Ohms are kept and not judged: nothing predicts them."""
-        leg, reading, expected = self.should.leg, self.reading, self.should.expected
-        if reading is None:
-            yield f"leg {leg} was not read"
-            return
-        if not expected.holds(reading.current_ma):
+
+def _warnings(
+    network: elements.WirePath, readings: ReturnReadings, judgement: Judgement[LegReading]
+) -> Iterator[str]:
+    yield from leg_warnings(network, readings.legs, coil=not readings.coil_out)
+    yield from terminal_warnings(network, readings.terminal_v)
+    most = most_standing_ma(network)
+    for one in judgement.legs:
+        if one.reading is not None and one.should.expected.span_ma[1] >= most:
             yield (
-                f"leg {leg} reads {reading.current_ma:g} mA and should read about "
-                f"{expected.current_ma:.0f} mA by the {self.should.basis.replace('-', ' ')}"
-            )
-        least = self.should.least
-        if reading.far_v is not None and least is not None and reading.far_v < least.volts:
-            yield (
-                f"the far end of leg {leg} reads {reading.far_v:g} V and should read "
-                f"{least.volts:.1f} V or more by the {_basis_words(least)}"
-            )
-        mohm = reading.insulation_mohm
-        if mohm is not None and mohm < LEAST_INSULATION_MOHM:
-            yield (
-                f"leg {leg} has {mohm:g} MΩ to earth; {LEAST_INSULATION_MOHM:g} MΩ or more is "
-                "common practice"
+                f"Leg {one.should.leg}: by a meter like this no current that can flow would lie "
+                "outside, so its current proves nothing: read it with a finer one."
             )
 
 
-@dataclass(frozen=True)
-class _Judgement:
-    """All legs, and the least that the terminals may read."""
-
-    legs: list[_Judged]
-    terminals: LeastVolts | None
-
-    def failures(self, readings: ReturnReadings) -> Iterator[str]:
-        """What the readings say against the path."""
-        least, read = self.terminals, readings.terminal_v
-        if read is not None and least is not None and read < least.volts:
-            yield (
-                f"the controller's terminals read {read:g} V and should read {least.volts:.1f} V "
-                f"or more by the {_basis_words(least)}"
-            )
-        for one in self.legs:
-            yield from one.failures
-
-
-def _basis_words(least: LeastVolts) -> str:
-    return "limit of the path" if least.basis == "limit" else least.basis.replace("-", " ")
-
-
-def _judged(should: list[LegExpectation], readings: ReturnReadings) -> list[_Judged]:
-    read = {one.leg: one for one in readings.legs}
-    return [_Judged(read.get(one.leg), one) for one in should]
-
-
-def _failures(held: FaultCall, readings: ReturnReadings, judged: _Judgement) -> Iterator[str]:
+def _failures(held: FaultCall, weighed: _Weighed) -> Iterator[str]:
+    readings = weighed.readings
     spoils = left_live(held.path_id).filter(kind__in=SPOILS_A_TEST)
     yield from (f"left on the path: {left_words(item)}" for item in spoils)
     if not readings.coil_out:
@@ -187,13 +147,12 @@ def _failures(held: FaultCall, readings: ReturnReadings, judged: _Judgement) -> 
         yield "the controller showed a message"
     if readings.quiet_min < QUIET_MIN:
         yield f"watched for {readings.quiet_min:g} minutes; {QUIET_MIN:g} are wanted"
-    yield from judged.failures(readings)
+    yield from weighed.judged.failures(readings.terminal_v)
 
 
-def _write(
-    held: FaultCall, path: WirePath, readings: ReturnReadings, judged: _Judgement, by: Actor
-) -> ReturnTest:
-    failures = list(_failures(held, readings, judged))
+def _write(held: FaultCall, path: WirePath, weighed: _Weighed, by: Actor) -> ReturnTest:
+    readings, terminals = weighed.readings, weighed.judged.terminals
+    failures = list(_failures(held, weighed))
     test = ReturnTest(
         call=held,
         path=path,
@@ -204,13 +163,14 @@ def _write(
         quiet_min=readings.quiet_min,
         message_shown=readings.message_shown,
         terminal_v=readings.terminal_v,
-        least_terminal_v=judged.terminals.volts if judged.terminals else None,
-        least_terminal_v_basis=judged.terminals.basis if judged.terminals else "",
+        least_terminal_v=terminals.volts if terminals else None,
+        least_terminal_v_basis=terminals.basis if terminals else "",
         wet=readings.wet,
         meter=meter_document(readings.meter),
         note=readings.note,
         passed=not failures,
         failures=failures,
+        warnings=list(weighed.warnings),
         at=now(),
         by_kind=by.kind,
         by_id=by.public_id,
@@ -218,7 +178,7 @@ def _write(
     )
     test.save()
     ReturnTestLeg.objects.bulk_create(
-        _leg_row(test, one, one.reading) for one in judged.legs if one.reading is not None
+        _leg_row(test, one, one.reading) for one in weighed.judged.legs if one.reading is not None
     )
     change_record(
         by=by,
@@ -233,7 +193,7 @@ def _write(
     return test
 
 
-def _leg_row(test: ReturnTest, one: _Judged, reading: LegReading) -> ReturnTestLeg:
+def _leg_row(test: ReturnTest, one: JudgedLeg[LegReading], reading: LegReading) -> ReturnTestLeg:
     should = one.should
     return ReturnTestLeg(
         test=test,

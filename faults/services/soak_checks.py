@@ -18,6 +18,7 @@ from faults.models.call import FaultCall
 from faults.models.repair import Repair, SoakCheck, SoakCheckLeg, SoakState
 from faults.services.call_moves import Move, call_moved, other_open_call
 from faults.services.repair_failures import repair_failure_write
+from faults.services.soak_judgement import SoakJudged, soak_standard
 from faults.services.sound_records import leg_defects, number_defects
 from faults.services.work_rules import work_rules
 from faults.tracing.rig_places import legs_of
@@ -57,6 +58,11 @@ class SoakReadings:
     wet: bool | None = None
     meter: str = ""
 
+    @property
+    def has_values(self) -> bool:
+        """Whether a meter was read."""
+        return bool(self.legs) or self.terminal_v is not None
+
     def defects(self, path: WirePath | None) -> Iterator[Defect]:
         """What does not fit the call's path, with JSON pointers."""
         yield from number_defects("/terminal_v", self.terminal_v, 1000.0)
@@ -79,7 +85,6 @@ def soak_check_begin(*, repair: Repair, time_zone: str) -> SoakCheck:
     )
 
 
-@transaction.atomic
 def soak_check_done(
     *,
     check: SoakCheck,
@@ -92,34 +97,62 @@ def soak_check_done(
     """Say what a check came to: *held*, *failed*, or *dropped* with a reason; and what was read.
 
     One that failed links back to the repair, and opens the call again where it was closed; where
-    another call has been opened on the path, it links to that one.
-    Raises Invalid, Stale, IllegalMove where it is done already.
+    another call has been opened on the path, it links to that one. What was read is held against
+    what a return test would hold it against, and the row says what lies outside: whoever looked
+    decides what it means. Run outside a transaction where something was read, for the circuit is
+    solved here. Raises Invalid, Stale, also where the map changed meanwhile, IllegalMove where it
+    is done already.
     """
-    read = readings or SoakReadings()
-    _refuse_unfit(state, note, read, check.repair.call.path)
-    call = locked_one(FaultCall(pk=check.repair.call_id))
-    held = locked_one(check)
-    refuse_past("soak check", held.version, version, state=held.state)
-    if held.state != SoakState.OPEN:
-        raise IllegalMove(f"The soak check is done: {held.state}.", extra={"legal": []})
-    held.state, held.note = state, note
-    held.done_at = now()
-    held.done_by_kind, held.done_by_id, held.done_by_name = by.kind, by.public_id, by.name
+    read, path = readings or SoakReadings(), check.repair.call.path
+    _refuse_unfit(state, note, read, path)
+    standard = soak_standard(path) if path is not None and read.has_values else None
+    with transaction.atomic():
+        call = locked_one(FaultCall(pk=check.repair.call_id))
+        held = locked_one(check)
+        refuse_past("soak check", held.version, version, state=held.state)
+        if held.state != SoakState.OPEN:
+            raise IllegalMove(f"The soak check is done: {held.state}.", extra={"legal": []})
+        judged = standard.judged(read.legs, read.terminal_v) if standard is not None else None
+        held.state, held.note = state, note
+        held.done_at = now()
+        held.done_by_kind, held.done_by_id, held.done_by_name = by.kind, by.public_id, by.name
+        _write_readings(held, read, judged)
+        change_record(
+            by=by,
+            action="soak-check.done",
+            thing=("soak-check", held.public_id),
+            thread_id=call.public_id,
+            after={
+                "state": state,
+                "note": note,
+                "readings": asdict(read),
+                "outside": held.outside,
+            },
+        )
+        if state == SoakState.FAILED:
+            _failed(held.repair, call, note, by)
+        return held
+
+
+def _write_readings(held: SoakCheck, read: SoakReadings, judged: SoakJudged | None) -> None:
     held.terminal_v, held.wet, held.meter = read.terminal_v, read.wet, read.meter
+    if judged is not None:
+        held.outside, held.warnings = list(judged.outside), list(judged.warnings)
+        if judged.terminals is not None:
+            held.least_terminal_v = judged.terminals.volts
+            held.least_terminal_v_basis = judged.terminals.basis
     held.version += 1
     held.save()
     for one in read.legs:
-        SoakCheckLeg.objects.create(soak_check=held, **asdict(one))
-    change_record(
-        by=by,
-        action="soak-check.done",
-        thing=("soak-check", held.public_id),
-        thread_id=call.public_id,
-        after={"state": state, "note": note, "readings": asdict(read)},
-    )
-    if state == SoakState.FAILED:
-        _failed(held.repair, call, note, by)
-    return held
+        row = SoakCheckLeg(soak_check=held, **asdict(one))
+        found = judged.legs.get(one.leg) if judged is not None else None
+        if found is not None:
+            should, row.within = found
+            row.least_ma, row.most_ma = should.expected.span_ma
+            row.basis = should.basis
+            if should.least is not None:
+                row.least_far_v, row.least_far_v_basis = should.least.volts, should.least.basis
+        row.save()
 
 
 def _refuse_unfit(state: str, note: str, readings: SoakReadings, path: WirePath | None) -> None:

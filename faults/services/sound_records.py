@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db import transaction
@@ -15,6 +15,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect, Stale
+from faults.leg_doubts import leg_warnings
 from faults.leg_rises import Rise, rise_between
 from faults.models.return_test import ReturnTest, SoundRecord, SoundSource
 from faults.tracing.rig_places import legs_of
@@ -51,10 +52,12 @@ class LegSound:
 
 @dataclass(frozen=True)
 class Recorded:
-    """The records that were written, and which legs have risen since the ones before."""
+    """The records that were written, which legs have risen since the ones before, and which
+    readings are doubted."""
 
     records: tuple[SoundRecord, ...]
     rises: tuple[Rise, ...]
+    warnings: tuple[str, ...] = ()
 
 
 def number_defects(pointer: str, value: float | None, most: float) -> Iterator[Defect]:
@@ -97,7 +100,8 @@ def sound_known(path: WirePath, legs: Sequence[str]) -> list[Document]:
 def sound_record(*, path: WirePath, source: str, legs: Sequence[LegSound], by: Actor) -> Recorded:
     """Take sound records at start-up or an inspection, and tell which legs have risen.
 
-    What a return test reads is recorded by the test itself. Raises Invalid, Conflict where the
+    What a return test reads is recorded by the test itself. A reading that cannot be so is kept
+    and doubted in ``warnings``. Raises Invalid, Conflict where the
     path has ended, Stale where its map changed meanwhile.
     """
     network = path_network(path)
@@ -108,13 +112,15 @@ def sound_record(*, path: WirePath, source: str, legs: Sequence[LegSound], by: A
         right = f"one of {', '.join(sources)}"
         defects.append(Defect("/source", f"{source[:20]!r} is no source", right))
     refuse_defects("sound record", defects)
+    warnings = [one for said in legs for one in leg_warnings(network, [said], coil=said.coil)]
     with transaction.atomic():
         held = locked_one(path)
         if held.ended_at is not None:
             raise Conflict("The wire path has ended.")
         if held.revision != path.revision:
             raise Stale("The map was changed meanwhile: read the path again.")
-        return sound_write(path=held, source=source, legs=legs, by=by)
+        taken = sound_write(path=held, source=source, legs=legs, by=by)
+        return replace(taken, warnings=tuple(warnings))
 
 
 def leg_defects(named: Sequence[str], legs: Sequence[str]) -> Iterator[Defect]:

@@ -68,10 +68,38 @@ def most_through_coil_ma(path: WirePath, coil_ohm: complex | None) -> float:
 
 
 def most_standing_ma(path: WirePath) -> float:
-    """The most in mA that a path can draw for longer, coil out: where its controller cuts off."""
-    return path.trip_ma * (1.0 + path.trip_spread) * _OVER
+    """The most in mA that a path can draw for longer, coil out: where its controller cuts off, or
+    what a source that is weaker than that can send."""
+    return min(_most_let_through_ma(path), most_through_coil_ma(path, 0j))
 
 
 def most_standing_v(path: WirePath) -> float:
     """The most volts that can stand anywhere on the path."""
     return path.source_v * _OVER
+
+
+def standing_doubt(path: WirePath, kind: str, value: float, *, coil: bool = False) -> str | None:
+    """Why what is read at a leg or the terminals cannot be so; None where it may be.
+
+    ``kind``: `current_ma` at the controller, the coil out unless ``coil``, `far_v` or
+    `terminal_v`; of anything else nothing is known.
+    """
+    if kind in ("far_v", "terminal_v"):
+        most_v = most_standing_v(path)
+        told = f"{value:g} V is more than the source has, about {most_v:.0f} V"
+        return told if value > most_v else None
+    if kind != "current_ma":
+        return None
+    if coil:
+        doubt = Doubt("", value, most_through_coil_ma(path, None))
+        return doubt.words if value > doubt.most_ma else None
+    most_ma = most_standing_ma(path)
+    whose = "the controller lets through" if most_ma == _most_let_through_ma(path) else _SENDS
+    return f"{value:g} mA is more than {whose}, about {most_ma:.0f} mA" if value > most_ma else None
+
+
+def _most_let_through_ma(path: WirePath) -> float:
+    return path.trip_ma * (1.0 + path.trip_spread) * _OVER
+
+
+_SENDS = "this source can send"

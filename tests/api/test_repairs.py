@@ -223,30 +223,6 @@ def test_a_call_closes_on_its_return_test_and_opens_when_the_repair_fails_wet(
     assert machine.get(f"/repairs/{repair}").json()["failures"][0]["call"] == call
 
 
-def test_a_soak_check_keeps_what_was_read_and_by_whom(
-    machine: Asker, call: str, path: WirePath
-) -> None:
-    a_repair(machine, call)
-    (check,) = machine.get("/soak-checks").json()["items"]
-    assert (check["legs"], check["done_by_id"]) == ([], "")
-    done, tag = (
-        f"/soak-checks/{check['id']}/done",
-        machine.get(f"/soak-checks/{check['id']}")["ETag"],
-    )
-    leg = sound(path)["legs"][0]["leg"]
-    wet = {"state": "failed", "note": "trips when wet", "wet": True, "terminal_v": 21.0}
-    none = wet | {"legs": [{"leg": leg}, {"leg": "S99", "current_ma": 1.0}]}
-    assert pointers(machine.post(done, none, If_Match=tag)) == {"/legs/0", "/legs/1/leg"}
-    dropped = {"state": "dropped", "note": "no time", "terminal_v": 24.0}
-    assert pointers(machine.post(done, dropped, If_Match=tag)) == {"/state"}
-    read = {"leg": leg, "current_ma": 950.0, "insulation_mohm": 0.02}
-    told = machine.post(done, wet | {"legs": [read]}, If_Match=tag).json()
-    assert (told["state"], told["terminal_v"], told["wet"]) == ("failed", 21.0, True)
-    assert told["legs"] == [read | {"far_v": None}]
-    assert (told["done_by_kind"], told["done_by_name"]) == ("token", "gateway")
-    assert told["done_by_id"].startswith("tok_")
-
-
 def test_a_repair_that_did_not_hold_is_said_once(
     machine: Asker, call: str, contractor: Contractor
 ) -> None:
@@ -280,21 +256,6 @@ def test_many_repairs_cost_no_more_queries_than_one(
     with contractor_scope(contractor.pk):
         assert Repair.objects.count() == 6
     assert [queries(lambda path=path: machine.get(path)) for path in addresses] == few  # type: ignore[misc]
-
-
-def test_sound_records_tell_which_legs_have_risen(machine: Asker, path: WirePath) -> None:
-    address = f"/wire-paths/{path.public_id}/sound-records"
-    legs = sound(path)["legs"]
-    first = machine.post(address, {"taken_at": "start-up", "legs": legs}).json()
-    assert (len(first["records"]), first["rises"]) == (len(legs), [])
-    risen = [leg | {"current_ma": leg["current_ma"] * 3} for leg in legs]
-    second = machine.post(address, {"taken_at": "inspection", "legs": risen}).json()
-    assert {rise["leg"] for rise in second["rises"]} == {leg["leg"] for leg in legs}
-    assert len(machine.get(address).json()["items"]) == 2 * len(legs)
-    by_hand = machine.post(address, {"taken_at": "return-test", "legs": legs})
-    assert pointers(by_hand) == {"/taken_at"}
-    nothing = machine.post(address, {"taken_at": "inspection", "legs": [{"leg": "nope"}]})
-    assert pointers(nothing) == {"/legs/0", "/legs/0/leg"}
 
 
 def test_what_is_left_is_answered_for_on_leaving(machine: Asker, call: str, path: WirePath) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from django.test import Client
 
 from faults.models import Observation, SoundRecord
-from faults.tracing.plausible import most_standing_ma, most_through_coil_ma
+from faults.tracing.plausible import most_standing_ma, most_through_coil_ma, standing_doubt
 from sites.network_snapshot import path_network
 from tests.faults.hunts import Hunt, played_bodies, rehearsal_of
 from tests.pages.conftest import posted_fields, text_of
@@ -66,6 +68,18 @@ def test_the_bound_is_a_short_right_behind_the_coil_and_a_quarter(hunt: Hunt) ->
     short = 1000.0 * network.source_v / abs(network.source_ohm + coil)
     assert most_through_coil_ma(network, coil) == pytest.approx(1.25 * short)
     assert most_through_coil_ma(network, None) > 2.0 * short, "a coil not known is taken small"
+
+
+def test_a_source_weaker_than_its_controller_bounds_what_a_leg_may_draw(hunt: Hunt) -> None:
+    network = path_network(hunt.trace.path)
+    most = most_standing_ma(network)
+    assert most == network.trip_ma * (1.0 + network.trip_spread) * 1.25
+    weak = replace(network, source_ohm=complex(3.0 * network.source_v))
+    assert most_standing_ma(weak) == pytest.approx(1250.0 / 3.0)
+    assert most > 1250.0 / 3.0
+    told = "420 mA is more than this source can send, about 417 mA"
+    assert standing_doubt(weak, "current_ma", 420.0) == told
+    assert standing_doubt(weak, "current_ma", 416.0) is None
 
 
 def test_a_sound_current_above_what_the_controller_lets_through_is_asked_about(

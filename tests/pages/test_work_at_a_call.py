@@ -147,12 +147,14 @@ def test_a_soak_check_is_written_down_with_its_readings(
     where, check = f"/calls/{call.public_id}", SoakCheck.objects.get()
     said = {"check": check.public_id, "state": "held", "current_ma_0": "x", "wet": "yes"}
     assert browser.post(f"{where}/soak", said).status_code == 422
-    said |= {"current_ma_0": "91", "insulation_mohm_0": "4.5", "meter": "clamp 2"}
+    said |= {"current_ma_0": "91", "insulation_mohm_0": "0.5", "meter": "clamp 2"}
     assert browser.post(f"{where}/soak", said).status_code == 302
     leg = check.legs.get()
-    assert (leg.current_ma, leg.far_v, leg.insulation_mohm) == (91.0, None, 4.5)
+    assert (leg.current_ma, leg.far_v, leg.insulation_mohm) == (91.0, None, 0.5)
     shown = text_of(browser.get(where))
-    assert f"Leg {leg.leg}: 91 mA, 4.5 MΩ to earth" in shown
+    assert f"Leg {leg.leg}: 91 mA, 0.5 MΩ to earth" in shown
+    assert f"Outside of what it should be: leg {leg.leg} has 0.5 MΩ to earth" in shown
+    assert f"Outside: leg {leg.leg} has 0.5 MΩ to earth" in shown
     assert "The ground was wet; clamp 2" in shown
 
 

@@ -13,6 +13,7 @@ from faults.leg_volts import LeastVolts, least_volts, lowest_predicted_v
 from faults.models import FaultCall, ReturnTest, SoundRecord
 from faults.services.leg_expectations import LegPredicted, terminals_least
 from faults.services.return_tests import return_test_record
+from faults.services.sound_records import LegSound, sound_record
 from faults.tracing.problem import Meter
 from faults.tracing.rig_places import legs_of
 from sites.models import WirePath
@@ -193,3 +194,28 @@ def test_the_terminals_never_read_less_than_the_devices_want() -> None:
     one = LegPredicted("S1", 90.0, 31.0, least_device_v=32.0, source_v=36.0, terminal_v=35.0)
     assert terminals_least((one,)) == LeastVolts(32.0, "limit")
     assert terminals_least(()) is None
+
+
+def test_what_cannot_be_is_kept_and_doubted_and_nothing_is_held_against_it(by: Actor) -> None:
+    call = call_to_test(by)
+    passed = read(call, by, far_v=400.0)
+    (doubt,) = passed.warnings
+    assert (passed.passed, doubt[:45]) == (True, "Leg S1: 400 V is more than the source has, ab")
+    assert SoundRecord.objects.get(leg="S1").far_v == 400.0, "it is kept"
+    later = read(again(call, by), by)
+    leg = later.legs.get(leg="S1")
+    assert (later.passed, leg.basis, leg.least_far_v_basis) == (True, "sound-record", "prediction")
+    sound_record(path=passed.path, source="inspection", legs=[LegSound("S1", 9e5)], by=by)
+    assert read(later.call, by).legs.get(leg="S1").basis == "prediction"
+    high = read(later.call, by, current_ma=9e5)
+    assert (high.passed, high.warnings[0][:9]) == (False, "Leg S1: 9")
+
+
+def test_a_meter_too_coarse_to_tell_anything_is_told(by: Actor) -> None:
+    coarse = Meter(percent=100.0, counts=1000.0, resolution_ma=1000.0)
+    test = read(call_to_test(by), by, meter=coarse, current_ma=700.0)
+    assert test.passed, "no current that can flow would have failed"
+    assert {words.split(":")[0] for words in test.warnings} == {
+        f"Leg {leg.leg}" for leg in test.legs.all()
+    }
+    assert "its current proves nothing" in test.warnings[0]
