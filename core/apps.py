@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django import forms
 from django.apps import AppConfig
 from django.db import connections
 from django.db.backends.signals import connection_created
@@ -18,10 +19,13 @@ class CoreConfig(AppConfig):
     verbose_name = "Core"
 
     def ready(self) -> None:
-        """Hang the database's guards on migration, and the scope on new connections."""
+        """Hang the database's guards on migration, and the scope on new connections; say of what is
+        missing in a form what to do."""
         pre_migrate.connect(_before_migration, sender=self, dispatch_uid="lower walls")
         post_migrate.connect(_after_migration, sender=self, dispatch_uid="raise walls")
         connection_created.connect(_on_connection, dispatch_uid="tell scope")
+        # Of all forms, before any of them is made: fields take their messages when they are made.
+        forms.Field.default_error_messages["required"] = "This is missing; right: fill it in"
 
 
 def _before_migration(*, using: str, **_: Any) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Concatenate, ParamSpec
 
+from django.contrib import messages
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
@@ -24,6 +25,11 @@ LOOK_BACK = frozenset({Role.SUPERVISOR, Role.AUDITOR, Role.OWNER})
 
 OFFICE = frozenset({Role.SUPERVISOR, Role.OWNER})
 """Roles that set a contractor's rules and limits, make plans, and watch or clear flags."""
+
+NOT_KEPT = (
+    "You were signed out meanwhile, so what you just sent was not kept. "
+    "Sign in, and send it once more."
+)
 
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _P = ParamSpec("_P")
@@ -61,7 +67,11 @@ def _answering(view: PageView[_P], refuse: Callable[[Actor, str], None]) -> Djan
         actor = signed_in(request)
         if actor is None:
             # What was posted is gone by then, so a post comes back to where it was written.
-            back = request.get_full_path() if request.method in _SAFE else _written_on(request)
+            if request.method in _SAFE:
+                back = request.get_full_path()
+            else:
+                back = _written_on(request)
+                messages.warning(request, NOT_KEPT)
             found: HttpResponse = redirect_to_login(back)
         else:
             try:

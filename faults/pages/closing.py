@@ -120,6 +120,11 @@ def call_left(request: HttpRequest, actor: Actor, public_id: str) -> HttpRespons
     form = LeavingForm(call, request.POST, closing=True)
     if not form.is_valid():
         return _left_shown(request, actor, call, form=form, status=422)
+    if not form.left():
+        form.add_error(
+            None, "Nothing is said yet; right: say of one thing or more what becomes of it"
+        )
+        return _left_shown(request, actor, call, form=form, status=422)
     try:
         as_left_answer(call=call, answers=form.left(), by=actor)
     except Problem as problem:

@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from core.accounts.actor import Actor
-from core.accounts.directory import crew_list
+from core.accounts.directory import crew_list, crews_of
 from core.clock import now
 from core.jobs.ask import job_cancel
 from core.pages.access import may_rule, office_page, page
@@ -107,6 +107,7 @@ def day_plans(request: HttpRequest, actor: Actor) -> HttpResponse:
         "bare": crew_list().filter(card__isnull=True).order_by("name"),
         "form": form,
         "may_plan": may_rule(actor),
+        "in_crew": crews_of(actor.person_id).exists(),
     }
     return render(request, "faults/day_plans.html", context, status=status)
 

@@ -46,7 +46,7 @@ def wants_words(call: FaultCall) -> list[str]:
     hours = hours_words(needs.access or hours_said(call.access_hours)).replace("\n", "; ")
     people = [f"{needs.people} people"] if needs.people > 1 else []
     parts = [f"{count} {name}" for name, count in needs.parts.items()]
-    at = [f"{hours} alone"] if hours else []
+    at = [f"one is let in {hours} only"] if hours else []
     return [*people, *needs.skills, *needs.tools, *parts, *at]
 
 

@@ -52,6 +52,8 @@ def test_nobody_is_sent_to_sign_in(ended: Hunt) -> None:
             answer = method(address)
             assert answer.status_code == 302, name
             assert answer["Location"].startswith("/sign-in?next="), name
+            lost = "what you just sent was not kept" in text_of(client.get("/sign-in"))
+            assert lost == (method == client.post), name
 
 
 def test_everyone_of_the_contractor_reads_and_no_cache_keeps_it(

@@ -96,6 +96,7 @@ def test_a_visit_is_told_once_and_what_lacked_comes_back_on_the_list(
     assert visit is not None
     visit.crew.members.add(technician)
     assert browser.get("/days/mine")["Location"].endswith(f"/crews/{visit.crew.public_id}")
+    assert 'href="/days/mine"' in browser.get("/days").content.decode()
     day = f"/days/{draft.public_id}/crews/{visit.crew.public_id}"
     assert "spare decoder" in text_of(browser.get(day))
     said = {"version": visit.version, "to": "started"}

@@ -41,7 +41,8 @@ def test_what_is_said_is_kept_and_told_on_the_call(
     address = f"/calls/{call.public_id}/wants"
     answer = technician.post(address, SAID, follow=True)
     told = text_of(answer)
-    assert "2 people, digging, cable locator, pump, 4 splice kit, mon-fri 08:00-16:00 alone" in told
+    assert "2 people, digging, cable locator, pump, 4 splice kit, one is let in mon-fri" in told
+    assert "mon-fri 08:00-16:00 only" in told
     with contractor_scope(contractor.pk):
         needs = CallNeeds.objects.get()
     assert (needs.people, needs.skills, needs.parts) == (2, ["digging"], {"splice kit": 4})

@@ -98,11 +98,13 @@ def test_a_repair_its_photo_the_test_and_closing(
         f"{where}/move", posted_fields(browser.get(where), "/move") | {"to": "repairing", "why": ""}
     )
     page = browser.get(f"{where}/repair")
-    assert "live from the far side" in text_of(page)
+    in_order(text_of(page), "locked off and tagged", "live from the far side")
     asked = page.context["form"]["asked_at"].value()
     fields = {"asked_at": asked, "kind": "splice", "at_place": "device:D5", "minutes": "4,500"}
     fields |= {"part_2": "gel connector", "count_2": "0"}
     assert "without a comma" in text_of(browser.post(f"{where}/repair", fields))
+    missing = browser.post(f"{where}/repair", fields | {"minutes": ""})
+    assert "This is missing; right: fill it in" in text_of(missing)
     fields["minutes"] = "45"
     refused = browser.post(f"{where}/repair", fields)
     assert 'id="id_count_2_error"' in refused.content.decode()
@@ -112,8 +114,7 @@ def test_a_repair_its_photo_the_test_and_closing(
     assert first["Location"] == second["Location"] == f"/repairs/{repair.public_id}"
     photo = f"/repairs/{repair.public_id}/photo"
     for content, status in ((b"no picture", 422), (picture(), 302), (picture(), 302)):
-        sent = {"content": SimpleUploadedFile("a.jpg", content), "moment": "repair"}
-        assert browser.post(photo, sent).status_code == status
+        photo_answered(browser, photo, content, status)
     kept = Photo.objects.get()
     shown = browser.get(f"/photos/{kept.public_id}")
     assert (shown.content, shown["Content-Disposition"]) == (picture(), "inline")
@@ -127,6 +128,8 @@ def test_a_repair_its_photo_the_test_and_closing(
     fields["asked_at"] = page.context["form"]["asked_at"].value()
     for words in ("Should read", "V or more", "1 or more", "kept, not judged"):
         assert words in text_of(page)
+    # What is read with the power on is not asked for before its cautions are told.
+    in_order(text_of(page), "locked off and tagged", "jaw goes around insulation", "Should read")
     for _ in range(2):
         assert browser.post(f"{where}/return-test", fields).status_code == 302
     assert ReturnTest.objects.get().passed, ReturnTest.objects.get().failures
@@ -135,8 +138,19 @@ def test_a_repair_its_photo_the_test_and_closing(
         assert browser.post(f"{where}/close", said)["Location"] == where
     assert (fresh(call).state, fresh(call).closing_test) == ("closed", ReturnTest.objects.get())
     story = text_of(browser.get(where))
-    told = ("Planned", "Repair: splice made anew", "Return test passed", "Closed")
-    places = [story.index(one, story.index("Its story")) for one in told]
+    story = story[story.index("Its story") :]
+    in_order(story, "Planned", "Repair: splice made anew", "Return test passed", "Closed")
+
+
+def photo_answered(browser: Client, address: str, content: bytes, status: int) -> None:
+    sent = {"content": SimpleUploadedFile("a.jpg", content), "moment": "repair"}
+    answer = browser.post(address, sent)
+    assert answer.status_code == status
+    assert ("has to be chosen again" in text_of(answer)) == (status == 422)
+
+
+def in_order(text: str, *told: str) -> None:
+    places = [text.index(one) for one in told]
     assert places == sorted(places)
 
 
@@ -183,6 +197,9 @@ def test_a_part_is_left_off_and_asked_for_on_closing(browser: Client, call: Faul
     assert "Out of the path: device D5" in text_of(browser.get(f"{where}/hand-over"))
     assert "Stations lost: 5." in text_of(browser.get(f"{where}/hand-over"))
     assert "Stations lost: 5" in text_of(browser.get(where))
+    nothing = browser.post(f"{where}/left", {f"left_{item.public_id}": ""})
+    assert nothing.status_code == 422
+    assert "Nothing is said yet" in text_of(nothing)
     said |= {f"left_{item.public_id}": "kept", f"left_why_{item.public_id}": "waits for parts"}
     assert browser.post(f"{where}/close", said).status_code == 302
     assert fresh(call).state == "closed"

@@ -104,7 +104,7 @@ def test_a_supervisor_sets_the_rules_and_sent_twice_they_are_set_once(
     [
         ("weekly_capacity", "0", "greater than or equal to 1"),
         ("look_at_chance", "0.5", "right: 1 to 90"),
-        ("look_at_chance", "", "required"),
+        ("look_at_chance", "", "right: fill it in"),
         ("path_look_at_chance", "91", "right: 1 to 90"),
         ("path_look_at_chance", "1,200", "without a comma"),
         ("holidays", "soon", "is no day"),
