@@ -137,8 +137,7 @@ def test_a_repair_its_photo_the_test_and_closing(
     for _ in range(2):
         assert browser.post(f"{where}/close", said)["Location"] == where
     assert (fresh(call).state, fresh(call).closing_test) == ("closed", ReturnTest.objects.get())
-    story = text_of(browser.get(where))
-    story = story[story.index("Its story") :]
+    _, _, story = text_of(browser.get(where)).partition("Its story")
     in_order(story, "Planned", "Repair: splice made anew", "Return test passed", "Closed")
 
 
