@@ -56,7 +56,7 @@ class LeftThing:
             case LeftKind.LID_UP:
                 return {"node": self.name}
             case LeftKind.TAG:
-                return {"node": first, "tag": rest}
+                return {"node": first, "tag": rest} if rest else {"tag": first}
         return {}
 
 

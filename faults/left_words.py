@@ -23,7 +23,8 @@ def left_words(item: AsLeftItem) -> str:
         case LeftKind.LID_UP:
             return f"Lid up or hole open at {where['node']}"
         case LeftKind.TAG:
-            return f"Tag {where['tag']} on a wire at {where['node']}"
+            node, tag = where.get("node", ""), where.get("tag", "")
+            return f"Tag {tag} on a wire at {node}" if node and tag else f"Tag {tag or node}"
         case LeftKind.OTHER:
             return item.key.partition(":")[2] or "Something else"
     return LeftKind(item.kind).label

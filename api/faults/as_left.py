@@ -58,7 +58,8 @@ class AsLeftNew(StrictSerializer):
         max_length=MOST_NAME,
         required=False,
         allow_blank=True,
-        help_text="Which one: an id of the map, or for `other` a few words.",
+        help_text="Which one: an id of the map, with `joint-open` and `joint-closed` a segment "
+        "and its end (`S1/to`), with `tag` a node and the tag (`N2:T7`); for `other` a few words.",
     )
     note = Text(max_length=200, required=False, allow_blank=True)
 

@@ -14,6 +14,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked, locked_one
 from core.problems import Conflict, Defect, Invalid
+from faults.left_names import left_name_defects, left_thing_named
 from faults.left_things import LeftThing, left_things
 from faults.left_words import left_words
 from faults.models.as_left import AsLeftAnswer, AsLeftItem, LeftAnswerKind, LeftKind
@@ -83,8 +84,10 @@ def as_left_add(*, call: FaultCall, thing: LeftThing, note: str = "", by: Actor)
     """
     refuse_defects("thing left", _thing_defects(thing, note))
     held = locked_one(call)
-    if held.path_id is None:
+    if held.path is None or held.path_id is None:
         raise Conflict("The call names no wire path yet: say which one it is about first.")
+    thing = left_thing_named(thing, held.path)
+    refuse_defects("thing left", left_name_defects(thing, held.path))
     there = left_live(held.path_id).filter(key=thing.key).first()
     if there is not None:
         return there

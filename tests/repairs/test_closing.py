@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -9,9 +11,11 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from core.accounts.actor import Actor
+from core.clock import now
 from core.models import Change
 from core.problems import IllegalMove, Invalid
 from faults.left_things import LeftThing
+from faults.left_words import left_words
 from faults.models import CallMove, FaultCall, LeftKind, Repair, RepairFailure, SoundRecord
 from faults.selectors.leg_rises import rises_at
 from faults.services.as_left import LeftAnswer, as_left_add, as_left_answer
@@ -184,6 +188,49 @@ def test_what_comes_after_a_passed_test_takes_its_ground(
     assert return_test(call, by).passed
     happens(call, by)
     assert words in refused_for(call, by)
+
+
+def test_a_message_dated_ahead_that_came_before_the_test_takes_nothing(by: Actor) -> None:
+    call = opened(by)
+    assert call.path is not None
+    ahead = replace(seen(call.path), at=now() + dt.timedelta(hours=20))
+    event_report(report=ahead, by=by)
+    repaired(call, by)
+    assert return_test(call, by).passed
+    assert close(call, by).state == "closed"
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "key"),
+    [
+        (LeftKind.ISOLATED, "D5", "isolated:device:D5"),
+        (LeftKind.ISOLATED, "splice:N1", "isolated:splice:N1"),
+        (LeftKind.LEG_OFF, "S1", "leg-off:S1"),
+        (LeftKind.TAG, "T7", "tag:T7"),
+        (LeftKind.ISOLATED, "D99", None),
+        (LeftKind.ISOLATED, "tree:D5", None),
+        (LeftKind.LEG_OFF, "D5", None),
+        (LeftKind.JOINT_OPEN, "S1", None),
+        (LeftKind.JOINT_CLOSED, "S99/to", None),
+    ],
+)
+def test_what_is_left_is_named_as_the_map_has_it(
+    by: Actor, kind: LeftKind, name: str, key: str | None
+) -> None:
+    call = opened(by)
+    if key is not None:
+        item = as_left_add(call=call, thing=LeftThing(kind, name), by=by)
+        assert item.key == key
+        assert name.rpartition(":")[2] in left_words(item)
+        return
+    with pytest.raises(Invalid) as invalid:
+        as_left_add(call=call, thing=LeftThing(kind, name), by=by)
+    (defect,) = invalid.value.defects
+    assert (defect.pointer, repr(name) in defect.what, "such as" in defect.right) == (
+        "/name",
+        True,
+        kind != LeftKind.LEG_OFF,
+    )
 
 
 def test_a_reason_closes_a_call_without_a_test_and_is_kept(by: Actor) -> None:
