@@ -8,10 +8,11 @@ from typing import Any
 
 from faults.dispatch.plan import Plan
 from faults.dispatch.problem import Problem
-from faults.dispatch.reasons import reasons_left_out, sequences_of, why_this_crew
+from faults.dispatch.reasons import reasons_left_out, sequences_of
 from faults.dispatch.replan import Replan, replan
 from faults.dispatch.risk import risks_of
 from faults.dispatch.solve import Effort, solve
+from faults.dispatch.why import why_this_crew
 from faults.forms.day_plan import plan_document, read_plan, read_problem
 
 Document = dict[str, Any]

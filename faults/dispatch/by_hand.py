@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from math import inf
 
 from faults.dispatch.errors import MoveRefusedError
-from faults.dispatch.insertion import Sequences, with_breaks
+from faults.dispatch.insertion import Sequences
+from faults.dispatch.placing import line_of
 from faults.dispatch.plan import Difference, Plan, Stop, compare
 from faults.dispatch.problem import Problem
 from faults.dispatch.reasons import obstacle_for, sequences_of
@@ -79,8 +80,7 @@ def moved_by_hand(problem: Problem, plan: Plan, move: HandMove, told: Plan | Non
 def _take_out(sequences: Sequences, task: int) -> None:
     for number, sequence in enumerate(sequences.of):
         if task in sequence:
-            rest = [item for item in sequence if item >= 0 and item != task]
-            sequences.put(number, with_breaks(sequences.ready, number, rest)[0])
+            sequences.put(number, sequences.line_without(number, task).sequence)
 
 
 def _place(sequences: Sequences, task: int, move: HandMove) -> tuple[int, list[int]]:
@@ -103,12 +103,12 @@ def _place(sequences: Sequences, task: int, move: HandMove) -> tuple[int, list[i
     refused = ""
     for number in turns:
         for order in _orders(ready, sequences.of[number], task, move.after):
-            sequence, cost = with_breaks(ready, number, order)
-            added = cost - sequences.cost[number]
-            if cost == inf:
+            line = line_of(ready, number, order)
+            added = line.cost - sequences.cost[number]
+            if line.cost == inf:
                 refused = refused or _why_not(ready, number, order)
             elif best is None or added < best[0]:
-                best = (added, number, sequence)
+                best = (added, number, line.sequence)
     if best is None:
         raise MoveRefusedError(refused or f"{move.after} is not in the route of {move.crew}.")
     return best[1], best[2]

@@ -8,8 +8,9 @@ from math import inf
 
 import numpy as np
 
+from faults.dispatch.placing import Line, line_of
 from faults.dispatch.timing import added_cost, price, states_of
-from faults.dispatch.turns import Ready
+from faults.dispatch.turns import Ready, breaks_of
 
 # A visit is also tried with the breaks of the nearest turns moved: dear, so with many seldom.
 TURNS_WITH_BREAKS_MOVED = 3
@@ -81,6 +82,7 @@ class Sequences:
         self.cost = [price(ready, number, self.of[number]) for number in range(len(ready.turns))]
         self.states = [states_of(ready, n, sequence) for n, sequence in enumerate(self.of)]
         self.left_out = set(range(len(ready.tasks)))
+        self.lines: dict[tuple[int, ...], Line] = {}
         for number, sequence in enumerate(sequences or ()):
             self.put(number, _mended(ready, number, [item for item in sequence if item >= 0]))
 
@@ -94,7 +96,23 @@ class Sequences:
         # Sequences and states are never changed in place.
         other.ready, other.of, other.states = self.ready, list(self.of), list(self.states)
         other.cost, other.left_out = list(self.cost), set(self.left_out)
+        # A turn's tasks make the same line in every copy.
+        other.lines = self.lines
         return other
+
+    def line(self, number: int) -> Line:
+        """A turn's tasks made ready for one more, made once for the same tasks."""
+        return self._line(number, [item for item in self.of[number] if item >= 0])
+
+    def line_without(self, number: int, task: int) -> Line:
+        """The same without one of its tasks."""
+        return self._line(number, [i for i in self.of[number] if i >= 0 and i != task])
+
+    def _line(self, number: int, bare: list[int]) -> Line:
+        key = (number, *bare)
+        if key not in self.lines:
+            self.lines[key] = line_of(self.ready, number, bare)
+        return self.lines[key]
 
     def put(self, number: int, sequence: list[int]) -> None:
         """Give a turn another sequence."""
@@ -174,33 +192,19 @@ class Sequences:
                 continue
             bare = [item for item in self.of[number] if item >= 0]
             for place in range(len(bare) + 1):
-                tried, cost = with_breaks(self.ready, number, [*bare[:place], task, *bare[place:]])
-                if cost - self.cost[number] < least:
-                    least = cost - self.cost[number]
-                    best = Spot(number, tried, least)
+                tried = line_of(self.ready, number, [*bare[:place], task, *bare[place:]])
+                if tried.cost - self.cost[number] < least:
+                    least = tried.cost - self.cost[number]
+                    best = Spot(number, tried.sequence, least)
         return best
 
     def place_breaks(self, number: int) -> None:
         """Move a turn's breaks to where they cost least."""
         if not self.ready.turns[number].breaks:
             return
-        bare = [item for item in self.of[number] if item >= 0]
-        sequence, cost = with_breaks(self.ready, number, bare)
-        if cost < self.cost[number]:
-            self.put(number, sequence)
-
-
-def with_breaks(ready: Ready, number: int, bare: list[int]) -> tuple[list[int], float]:
-    """The best places of a turn's breaks in a sequence of tasks, and its cost then.
-
-    Breaks stand in their order; with b of them and n tasks O(n^(b+1)).
-    """
-    best, least = [*bare, *breaks_of(ready, number)], inf
-    for tried in break_places(bare, breaks_of(ready, number)):
-        cost = price(ready, number, tried)
-        if cost < least:
-            best, least = tried, cost
-    return best, least
+        line = self.line(number)
+        if line.cost < self.cost[number]:
+            self.put(number, line.sequence)
 
 
 def break_places(bare: list[int], breaks: list[int]) -> Iterable[list[int]]:
@@ -213,26 +217,17 @@ def break_places(bare: list[int], breaks: list[int]) -> Iterable[list[int]]:
             yield [*bare[:place], breaks[0], *rest]
 
 
-def breaks_of(ready: Ready, number: int) -> list[int]:
-    """A turn's breaks as they stand in its sequence."""
-    return [-1 - place for place in range(len(ready.turns[number].breaks))]
-
-
 def _mended(ready: Ready, number: int, bare: list[int]) -> list[int]:
     """The sequence with its breaks, without the visits whose loss mends it at the least cost."""
-    sequence, cost = with_breaks(ready, number, bare)
-    while cost == inf and bare:
-        kept = []
-        for place, task in enumerate(bare):
-            rest = [*bare[:place], *bare[place + 1 :]]
-            tried, cost_then = with_breaks(ready, number, rest)
-            kept.append((cost_then + ready.tasks[task].left_out_cost, place, tried, cost_then))
-        if min(kept)[0] == inf:
-            # No single loss mends it: the one that is worth least goes, and again.
-            worth = [(ready.tasks[task].left_out_cost, place) for place, task in enumerate(bare)]
-            bare = [task for place, task in enumerate(bare) if place != min(worth)[1]]
-            sequence, cost = with_breaks(ready, number, bare)
-            continue
-        _, place, sequence, cost = min(kept)
-        bare = [*bare[:place], *bare[place + 1 :]]
-    return sequence
+    line = line_of(ready, number, bare)
+    while line.cost == inf and bare:
+        worth = [ready.tasks[task].left_out_cost for task in bare]
+        rests = [[*bare[:place], *bare[place + 1 :]] for place in range(len(bare))]
+        costs = [
+            line_of(ready, number, rest).cost + w for rest, w in zip(rests, worth, strict=True)
+        ]
+        # Where no single loss mends it, the one that is worth least goes, and again.
+        losses = worth if min(costs) == inf else costs
+        bare = rests[losses.index(min(losses))]
+        line = line_of(ready, number, bare)
+    return line.sequence

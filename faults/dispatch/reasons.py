@@ -6,13 +6,21 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import inf
 
-from faults.dispatch.errors import DispatchError
-from faults.dispatch.insertion import Sequences, break_places, breaks_of, with_breaks
-from faults.dispatch.placing import cheapest
+from faults.dispatch.insertion import Sequences, break_places
+from faults.dispatch.placing import line_of
 from faults.dispatch.plan import Plan
 from faults.dispatch.problem import Problem, Visit
 from faults.dispatch.timing import Times, price
-from faults.dispatch.turns import FOREVER, Ready, Task, lacks, make_ready, minutes_of, start_windows
+from faults.dispatch.turns import (
+    FOREVER,
+    Ready,
+    Task,
+    breaks_of,
+    lacks,
+    make_ready,
+    minutes_of,
+    start_windows,
+)
 
 
 class Obstacle(StrEnum):
@@ -59,27 +67,6 @@ class LeftOut:
     by_crew: tuple[CrewReason, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Alternative:
-    """Another crew for a planned visit: the minutes it starts at and what the change would add."""
-
-    crew: str
-    start_min: int
-    added_cost: float
-    added_drive_min: int
-
-
-@dataclass(frozen=True, slots=True)
-class WhyCrew:
-    """Why a crew has a visit: others that could, the cheapest first, and what keeps the rest."""
-
-    visit: str
-    crew: str
-    text: str
-    others: tuple[Alternative, ...]
-    cannot: tuple[CrewReason, ...]
-
-
 def reasons_left_out(
     problem: Problem, plan: Plan, sequences: Sequences | None = None
 ) -> tuple[LeftOut, ...]:
@@ -90,48 +77,6 @@ def reasons_left_out(
     sequences = sequences or sequences_of(problem, plan)
     visits = {visit.name: visit for visit in problem.visits}
     return tuple(_left_out(sequences, visits[name]) for name in plan.left_out)
-
-
-def why_this_crew(
-    problem: Problem, plan: Plan, visit: str, sequences: Sequences | None = None
-) -> WhyCrew:
-    """Why a planned visit is with its crew. Raises DispatchError for one that is not planned.
-
-    ``sequences``: of the plan, for who has them already; they are left as they are.
-    """
-    found = plan.places_of_visits().get(visit)
-    if found is None:
-        raise DispatchError(f"{visit} is in no route of this plan")
-    route, stop = found
-    if stop.started:
-        return WhyCrew(visit, route.crew, f"{route.crew} is there already.", (), ())
-    sequences = sequences.copy() if sequences else sequences_of(problem, plan)
-    task = sequences.ready.number[visit]
-    here = next(number for number, sequence in enumerate(sequences.of) if task in sequence)
-    bare = [item for item in sequences.of[here] if item not in {task} and item >= 0]
-    had, without = sequences.cost[here], with_breaks(sequences.ready, here, bare)
-    sequences.put(here, without[0])
-    saved, drive = had - without[1], _driven(sequences, here)
-    own_drive = route.drive_min - drive
-    others, cannot = [], []
-    crew_of = {crew.name: number for number, crew in enumerate(problem.crews)}
-    for crew in problem.crews:
-        if crew.name == route.crew:
-            continue
-        obstacle = obstacle_for(sequences.ready, sequences.ready.tasks[task], crew_of[crew.name])
-        if obstacle:
-            cannot.append(obstacle)
-            continue
-        other = _alternative(sequences, task, crew_of[crew.name], (saved, own_drive))
-        if other is None:
-            text = f"{crew.name} has no room for it beside its other visits."
-            cannot.append(CrewReason(crew.name, Obstacle.BUSY, text))
-        else:
-            others.append(other)
-    others.sort(key=lambda other: (other.added_cost, other.crew))
-    locked = sequences.ready.tasks[task].locked
-    text = _why_text(route.crew, others, cannot, (own_drive, stop.start_min), locked=locked)
-    return WhyCrew(visit, route.crew, text, tuple(others), tuple(cannot))
 
 
 def sequences_of(problem: Problem, plan: Plan, told_by: Plan | None = None) -> Sequences:
@@ -164,7 +109,7 @@ def obstacle_for(ready: Ready, task: Task, crew_number: int) -> CrewReason | Non
     lock = next((one for one in problem.locked if one.visit == visit.name), None)
     if lock and lock.crew != crew.name:
         return CrewReason(crew.name, Obstacle.LOCK, f"The visit is locked to {lock.crew}.")
-    if any(cheapest(ready, n, [ready.number[visit.name]])[1] < inf for n in turns):
+    if any(line_of(ready, n, [ready.number[visit.name]]).cost < inf for n in turns):
         return None
     return _obstacle_of_time(ready, task, crew_number, turns)
 
@@ -285,73 +230,4 @@ def _room_text(busy: list[CrewReason]) -> str:
 
 
 def _least_added(sequences: Sequences, task: int, number: int) -> float:
-    bare = [item for item in sequences.of[number] if item >= 0]
-    return cheapest(sequences.ready, number, bare, task)[1] - sequences.cost[number]
-
-
-def _alternative(
-    sequences: Sequences, task: int, crew_number: int, given_up: tuple[float, int]
-) -> Alternative | None:
-    """The cheapest place with another crew, against the cost and driving given up."""
-    best: tuple[float, int, list[int]] | None = None
-    ready = sequences.ready
-    for number in ready.tasks[task].turns:
-        if ready.turns[number].crew != crew_number:
-            continue
-        bare = [item for item in sequences.of[number] if item >= 0]
-        order, cost = cheapest(ready, number, bare, task)
-        added = cost - sequences.cost[number]
-        if added < inf and (best is None or added < best[0]):
-            best = (added, number, order)
-    if best is None:
-        return None
-    added, number, order = best
-    times = Times()
-    price(ready, number, order, times)
-    start = next(start for item, start, _ in times.starts if item == task)
-    drive = times.drive_min - _driven(sequences, number)
-    crew = ready.problem.crews[crew_number].name
-    return Alternative(crew, start, round(added - given_up[0], 3), drive - given_up[1])
-
-
-def _driven(sequences: Sequences, number: int) -> int:
-    turn = sequences.ready.turns[number]
-    times = Times(drive_min=sequences.ready.drive[turn.start_place][turn.end_place])
-    price(sequences.ready, number, sequences.of[number], times)
-    return times.drive_min
-
-
-def _why_text(
-    crew: str,
-    others: list[Alternative],
-    cannot: list[CrewReason],
-    own: tuple[int, int],
-    *,
-    locked: bool,
-) -> str:
-    """In words; ``own``: minutes that the crew drives for it, and the minute it starts at."""
-    drive, start_min = own
-    if locked:
-        return f"The visit is locked to {crew}."
-    impossible = [reason for reason in cannot if reason.obstacle in IMPOSSIBLE]
-    if not others and len(impossible) == len(cannot):
-        return f"{crew} alone can do it; it drives {drive} min more for it."
-    if not others:
-        return f"{crew} alone has room for it; it drives {drive} min more for it."
-    best = others[0]
-    more = f"{abs(best.added_drive_min)} min {'more' if best.added_drive_min >= 0 else 'less'}"
-    return (
-        f"{crew} drives {drive} min more for it; {best.crew}, the next best, {more} than that, "
-        f"and would come {_apart(best.start_min - start_min)}. With promises and dry stations "
-        f"counted in, that is worse by as much as {best.added_cost:.0f} min of driving."
-    )
-
-
-def _apart(minutes: int) -> str:
-    if minutes == 0:
-        return "at the same time"
-    hours, rest = divmod(abs(minutes), 60)
-    told = " ".join(
-        part for part in (f"{hours} h" * (hours > 0), f"{rest} min" * (rest > 0)) if part
-    )
-    return f"{told} {'later' if minutes > 0 else 'earlier'}"
+    return sequences.line(number).with_one_more(task)[1] - sequences.cost[number]

@@ -98,7 +98,7 @@ def cost_when_home(
     turn, weights = ready.turns[number], ready.problem.weights
     leg = ready.drive[last.at][turn.end_place]
     back = _home(last.resting, last.free, leg, times)
-    if back > turn.stop_min or not _aboard(ready, turn, sequence):
+    if back > turn.stop_min or not is_aboard(ready, turn, sequence):
         return inf
     if times is not None:
         times.back_min, times.drive_min = back, last.driven + leg
@@ -223,7 +223,7 @@ def _can_wait(resting: Sequence[Break], back: int) -> bool:
     return True
 
 
-def _aboard(ready: Ready, turn: Turn, sequence: Sequence[int]) -> bool:
+def is_aboard(ready: Ready, turn: Turn, sequence: Sequence[int]) -> bool:
     """Whether what is aboard is enough for all of the sequence."""
     if not turn.parts:
         return True

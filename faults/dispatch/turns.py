@@ -88,6 +88,11 @@ def make_ready(problem: Problem, told_by: Plan | None = None) -> Ready:
     return Ready(problem, turns, tasks, problem.travel.minutes.tolist(), number)
 
 
+def breaks_of(ready: Ready, number: int) -> list[int]:
+    """A turn's breaks as they stand in its sequence."""
+    return [-1 - place for place in range(len(ready.turns[number].breaks))]
+
+
 def lacks(crew: Crew, visit: Visit) -> tuple[str, ...]:
     """What the crew lacks for the visit, in words; empty where it lacks nothing."""
     lacking = [f"skill {name}" for name in sorted(visit.skills - crew.skills)]

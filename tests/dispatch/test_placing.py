@@ -6,11 +6,11 @@ from math import inf
 
 import pytest
 
-from faults.dispatch.insertion import break_places, breaks_of
-from faults.dispatch.placing import cheapest
+from faults.dispatch.insertion import break_places
+from faults.dispatch.placing import line_of
 from faults.dispatch.solve import Effort, solve
 from faults.dispatch.timing import price
-from faults.dispatch.turns import Ready, make_ready
+from faults.dispatch.turns import Ready, breaks_of, make_ready
 from tests.dispatch.invented import Size, invented_problem
 
 
@@ -35,12 +35,15 @@ def test_no_way_to_put_a_visit_and_the_breaks_in_is_cheaper(seed: int) -> None:
         )
         stops = [ready.number[stop.visit] for stop in route.stops if not stop.started]
         bare = stops[1::2]
+        line = line_of(ready, number, bare)
+        breaks = break_places(bare, breaks_of(ready, number))
+        assert line.cost == pytest.approx(min(price(ready, number, way) for way in breaks))
         for more in set(range(len(ready.tasks))) - set(bare):
-            sequence, cost = cheapest(ready, number, bare, more)
+            sequence, cost = line.with_one_more(more)
             assert cost == pytest.approx(every_way(ready, number, bare, more), abs=1e-9)
             if cost < inf:
                 found += 1
                 assert price(ready, number, sequence) == cost
                 assert sorted(sequence) == sorted([*bare, more, *breaks_of(ready, number)])
-                assert cheapest(ready, number, bare, more, most=cost)[1] == inf
+                assert line.with_one_more(more, most=cost)[1] == inf
     assert found > 20

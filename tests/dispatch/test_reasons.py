@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from math import inf
 from typing import Any
 
 import pytest
 
 from faults.dispatch.errors import DispatchError
+from faults.dispatch.insertion import Sequences, break_places
 from faults.dispatch.problem import Locked, Problem, Shift, Started
-from faults.dispatch.reasons import LeftOut, Obstacle, reasons_left_out, why_this_crew
+from faults.dispatch.reasons import LeftOut, Obstacle, reasons_left_out, sequences_of
 from faults.dispatch.solve import Effort, solve
+from faults.dispatch.timing import price
+from faults.dispatch.turns import breaks_of
+from faults.dispatch.why import why_this_crew
 from tests.dispatch.checker import defects
 from tests.dispatch.days import HOUR, crew, problem, span, visit
 from tests.dispatch.invented import Size, invented_problem
@@ -107,9 +112,10 @@ def test_why_a_crew_has_a_visit() -> None:
     given = problem(crews, [visit("call", "far")])
     why = why_this_crew(given, solve(given, EFFORT), "call")
     assert why.crew == "elm"
-    assert [(one.crew, one.added_drive_min) for one in why.others] == [("oak", 40)]
-    assert why.others[0].start_min == 8 * HOUR + 20
-    assert why.others[0].added_cost == pytest.approx(40.0 + 0.02 * 40)
+    assert why.next_best is not None
+    assert (why.next_best.crew, why.next_best.added_drive_min) == ("oak", 40)
+    assert why.next_best.start_min == 8 * HOUR + 20
+    assert why.next_best.added_cost == pytest.approx(40.0 + 0.02 * 40)
     assert [one.obstacle for one in why.cannot] == [Obstacle.SHIFT]
     assert "oak, the next best, 40 min more" in why.text
     assert "and would come 20 min later" in why.text
@@ -150,6 +156,30 @@ def test_every_visit_left_out_of_an_invented_day_is_told_why(seed: int) -> None:
     assert [reason.visit for reason in reasons] == list(plan.left_out)
     assert all(len(reason.by_crew) == len(given.crews) for reason in reasons)
     assert all(reason.text and reason.would_take for reason in reasons)
+    sequences = sequences_of(given, plan)
     for name in plan.places_of_visits():
-        why = why_this_crew(given, plan, name)
-        assert len(why.others) + len(why.cannot) == len(given.crews) - 1
+        why = why_this_crew(given, plan, name, sequences)
+        assert (why.next_best is None) == (" alone " in why.text)
+        assert len(why.cannot) + (why.next_best is not None) < len(given.crews)
+        added = why.next_best.added_cost if why.next_best else inf
+        assert added == pytest.approx(added_elsewhere(sequences, name), abs=1e-3)
+
+
+def added_elsewhere(sequences: Sequences, name: str) -> float:
+    """What the cheapest place with another crew adds, every place and break tried."""
+    ready = sequences.ready
+    task = ready.number[name]
+    here = next(number for number, line in enumerate(sequences.of) if task in line)
+
+    def least(number: int, orders: list[list[int]]) -> float:
+        ways = (way for order in orders for way in break_places(order, breaks_of(ready, number)))
+        return min(price(ready, number, way) for way in ways) - sequences.cost[number]
+
+    without = [item for item in sequences.of[here] if item >= 0 and item != task]
+    added = inf
+    for number in ready.tasks[task].turns:
+        if ready.turns[number].crew != ready.turns[here].crew:
+            bare = [item for item in sequences.of[number] if item >= 0]
+            orders = [[*bare[:place], task, *bare[place:]] for place in range(len(bare) + 1)]
+            added = min(added, least(number, orders))
+    return added + least(here, [without])
