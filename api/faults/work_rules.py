@@ -18,7 +18,7 @@ from faults.services.work_rules import Rules, work_rules, work_rules_set
 
 _FOLD = (
     "Where the wire path is not known, reports of the same place and kind within so many hours are "
-    "one call. An overcurrent older than this opens none."
+    "one call. An overcurrent told later than this opens none. At least 1."
 )
 _MONEY = "Null: not known, and nothing is reckoned from it."
 

@@ -51,10 +51,12 @@ from faults.pages.trouble import (
     trouble,
 )
 from faults.pages.wants import call_wants
+from faults.pages.work_rules import work_rules_page
 
 urlpatterns = [
     path("", open_calls, name="open-calls"),
     path("board", board, name="board"),
+    path("work-rules", work_rules_page, name="work-rules"),
     path("calendars/<slug:secret>.ics", calendar, name="calendar"),
     path("properties/<slug:public_id>", property_page, name="property"),
     path("properties/<slug:public_id>/report", intake, name="property-report"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from decimal import Decimal
@@ -17,6 +18,15 @@ from faults.models.work import WorkRules
 from sites.field_checks import refuse_defects
 
 MOST_MONEY = Decimal(1_000_000)
+LEAST_FOLD_HOURS = 1
+"""With none, every message would be older than the window when it is told, and open no call."""
+
+_CURRENCY = re.compile(r"[A-Z]{3}")
+_RANGES = (
+    ("fold_hours", LEAST_FOLD_HOURS, 24 * 366),
+    ("soak_from_days", 0, 90),
+    ("soak_by_days", 0, 90),
+)
 
 
 @dataclass(frozen=True)
@@ -34,23 +44,25 @@ class Rules:
 
     def defects(self) -> Iterator[Defect]:
         """What does not fit, with JSON pointers."""
-        for name, most in (("fold_hours", 24 * 366), ("soak_from_days", 90), ("soak_by_days", 90)):
-            if not 0 <= getattr(self, name) <= most:
-                yield Defect(f"/{name}", f"{getattr(self, name)} is out of range", f"0 to {most}")
+        for name, least, most in _RANGES:
+            if not least <= getattr(self, name) <= most:
+                what = f"{getattr(self, name)} is out of range"
+                yield Defect(f"/{name}", what, f"{least} to {most}")
         if self.soak_by_days < self.soak_from_days:
-            yield Defect("/soak_by_days", "this is before soak_from_days", "the same or later")
+            what = f"{self.soak_by_days} is before the first day"
+            yield Defect("/soak_by_days", what, f"{self.soak_from_days} or later")
         for name in ("hour_money", "renew_metre_money"):
             money = getattr(self, name)
             if money is not None and not (money.is_finite() and 0 <= money <= MOST_MONEY):
                 yield Defect(f"/{name}", f"{money} is out of range", f"0 to {MOST_MONEY}")
-            if money is not None and not self.currency:
-                yield Defect("/currency", "money wants a currency", "a code like EUR")
-        if self.currency and not (len(self.currency) == 3 and self.currency.isupper()):
+        if not self.currency and (self.hour_money, self.renew_metre_money) != (None, None):
+            yield Defect("/currency", "money wants a currency", "a code like EUR")
+        if self.currency and not _CURRENCY.fullmatch(self.currency):
             yield Defect("/currency", f"{self.currency[:10]!r} is no code", "a code like EUR")
         for name in ("renew_metre_min", "repair_min"):
             minutes = getattr(self, name)
             if not (math.isfinite(minutes) and 0 <= minutes <= 10_000):
-                yield Defect(f"/{name}", f"{minutes} is out of range", "0 to 10000")
+                yield Defect(f"/{name}", f"{minutes:g} is out of range", "0 to 10000")
 
 
 def work_rules() -> WorkRules:

@@ -47,6 +47,7 @@ def test_the_supervisors_hour(supervisor: Visitor) -> None:
     for part in (
         reported,
         given,
+        rules_set,
         waiting_and_woken,
         partly_restored,
         repaired,
@@ -88,6 +89,21 @@ def given(supervisor: Visitor) -> None:
     follow(row.get_by_role("button", name="Give Weir Garden to them"))
     expect(page.get_by_role("status").first).to_contain_text("Ada Kestrel")
     seen(supervisor, "board")
+
+
+def rules_set(supervisor: Visitor) -> None:
+    """What an hour costs, which wants a currency."""
+    page = supervisor.page
+    follow(page.get_by_role("link", name="Rules for work"))
+    page.get_by_label("An hour of work costs").fill("64,50")
+    follow(page.get_by_role("button", name="Set the rules"))
+    expect(page.locator("#id_currency_error")).to_contain_text("money wants a currency")
+    looked_over(supervisor)
+    page.get_by_label("Currency", exact=False).first.fill("eur")
+    follow(page.get_by_role("button", name="Set the rules"))
+    expect(page.get_by_role("status").first).to_contain_text("The rules are set.")
+    seen(supervisor, "work-rules")
+    follow(page.get_by_role("link", name="Board").last)
 
 
 def waiting_and_woken(supervisor: Visitor) -> None:

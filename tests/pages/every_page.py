@@ -91,6 +91,7 @@ BOTH = {
     "part",
     "inspection",
     "inspection-rules",
+    "work-rules",
     "controller-seasons",
     "controller-survey",
     "path-survey",
@@ -134,6 +135,7 @@ DOES = {
     "trouble-flag-move": ("trouble-flag-moves", "POST"),
     "inspection": ("inspection-done", "POST"),
     "inspection-rules": ("inspection-rules", "PUT"),
+    "work-rules": ("work-rules", "PUT"),
     "controller-seasons": ("controller-seasons", "PUT"),
     "controller-survey": ("controller-wire-paths", "POST"),
     "path-survey": ("wire-path-survey", "PUT"),
@@ -152,7 +154,7 @@ DOES = {
 WORK = {"repair": Repair, "part": RemovedPart, "photo": Photo}
 OF_NOBODY = {
     *("open-calls", "properties", "board", "trouble", "inspections", "inspection-rules"),
-    *("day-plans", "my-day", "people"),
+    *("day-plans", "my-day", "people", "work-rules"),
 }
 """Pages that name no one thing: everyone sees their own on them."""
 
