@@ -16,6 +16,7 @@ MOST_BYTES = 1_000_000
 MOST_SURVEY_BYTES = 20_000_000
 MOST_DEPTH = 32
 MOST_ITEMS = 100_000
+MOST_DIGITS = 400
 
 
 class StrictJSONParser(BaseParser):
@@ -64,6 +65,7 @@ def document_of(body: bytes) -> Any:
             object_pairs_hook=_object,
             parse_constant=_constant,
             parse_float=_float,
+            parse_int=_int,
         )
     except UnicodeDecodeError as wrong:
         raise ParseError(f"The body is not UTF-8: byte {wrong.start} cannot be read.") from wrong
@@ -96,6 +98,12 @@ def _float(text: str) -> float:
     if not math.isfinite(found):
         raise ValueError(f"{text[:40]} is larger than any number taken here")
     return found
+
+
+def _int(text: str) -> int:
+    if len(text) > MOST_DIGITS:
+        raise ValueError(f"{text[:40]}… is larger than any number taken here")
+    return int(text)
 
 
 def _check(document: Any) -> None:

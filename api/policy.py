@@ -166,10 +166,19 @@ def rule_for(route: str, method: str) -> Rule | None:
 
 
 def require(actor: Actor | None, route: str, method: str) -> Actor:
-    """Who asks, where they may. Raises NotSignedIn and NotAllowed."""
+    """Who asks, where they may. Raises NotSignedIn and NotAllowed, which says who may."""
     if actor is None:
         raise NotSignedIn("Nobody is known to be asking: sign in, or send a token that is valid.")
     rule = rule_for(route, method)
-    if rule is None or not rule.allows(actor):
+    if rule is None:
         raise NotAllowed(f"{actor.name} may not do this.")
+    if not rule.allows(actor):
+        raise NotAllowed(f"{actor.name} may not do this: {_who_may(rule, actor)}.")
     return actor
+
+
+def _who_may(rule: Rule, actor: Actor) -> str:
+    if actor.kind == "token":
+        return f"it takes a token with the scope {' or '.join(sorted(rule.scopes))}"
+    roles = ", ".join(role.value for role in Role if role in rule.roles)
+    return f"it is for people of these roles: {roles}"

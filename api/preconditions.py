@@ -46,9 +46,7 @@ def require_version(request: Request, version: int) -> None:
     """Raise PreconditionRequired without If-Match, Stale where it names another version."""
     given = request.headers.get("If-Match", "").strip()
     if not _TAG.findall(given):
-        raise PreconditionRequired(
-            "Send the ETag that came with the thing as If-Match, so that nobody's change is lost."
-        )
+        raise _no_tag(given, "the thing")
     if str(version) not in _VERSION.findall(given):
         raise Stale(
             "It was changed since you read it: read it again and look whether your change fits.",
@@ -61,10 +59,15 @@ def matched_revision(request: Request) -> int:
     given = request.headers.get("If-Match", "").strip()
     found = _REVISION.fullmatch(given)
     if found is None:
-        raise PreconditionRequired(
-            "Send the ETag that came with the survey as If-Match, so that nobody's change is lost."
-        )
+        raise _no_tag(given, "the survey")
     return int(found[1])
+
+
+def _no_tag(given: str, what: str) -> PreconditionRequired:
+    told = f"Send the ETag that came with {what} as If-Match, so that nobody's change is lost"
+    if given:
+        told += f"; {given[:60]!r} is none of {what}: one tag, as it came, with its quotes"
+    return PreconditionRequired(f"{told}.")
 
 
 def is_unchanged(request: Request, tag: str) -> bool:

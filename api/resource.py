@@ -17,8 +17,13 @@ from api.retries import with_retries
 from api.strict import StrictSerializer, read_body, refuse_unknown_parameters
 from api.throttles import USUAL, Count, counted
 from core.accounts.actor import Actor
+from core.problems import NotSignedIn
 
 _WITHOUT_BODY = frozenset({"GET", "HEAD"})
+_NOT_KNOWN = (
+    "The token is not known here, has ended or was revoked; an owner issues another. It is sent as "
+    "`Authorization: Bearer clt_…`."
+)
 
 
 class Resource(APIView):
@@ -51,6 +56,8 @@ class Resource(APIView):
         method = request.method or ""
         if actor is not None and self._handler() is None:
             raise MethodNotAllowed(method)
+        if actor is None and "Authorization" in request.headers:
+            raise NotSignedIn(_NOT_KNOWN)
         match = request._request.resolver_match  # noqa: SLF001 - the framework hands it on untyped
         self.actor = require(actor, (match and match.url_name) or "", method)
 

@@ -57,6 +57,17 @@ class StrictSerializer(serializers.Serializer[Any]):
 class QuerySerializer(StrictSerializer):
     """The parameters of an address; all of them are text, each is given once."""
 
+    def get_fields(self) -> dict[str, Any]:
+        """The fields, their errors saying what would be right."""
+        fields: dict[str, Any] = super().get_fields()
+        for field in fields.values():
+            if isinstance(field, serializers.ChoiceField):
+                words = ", ".join(str(word) for word in field.choices)
+                field.error_messages["invalid_choice"] = f"is not one of: {words}"
+            elif isinstance(field, serializers.BooleanField):
+                field.error_messages["invalid"] = "is neither true nor false"
+        return fields
+
 
 class Text(serializers.CharField):
     """A text, without blanks around it."""
@@ -179,6 +190,14 @@ class JsonObject(serializers.JSONField):
         if not isinstance(data, dict):
             raise ValidationError("is no object; an object is expected")
         return data
+
+
+class AnyJson(serializers.JSONField):
+    """Whatever JSON has, null too; a form of its own checks it."""
+
+    def run_validation(self, data: Any = serializers.empty) -> Any:
+        """The value as it came."""
+        return None if data is None else super().run_validation(data)
 
 
 class PublicId(Text):

@@ -145,11 +145,15 @@ class Fold:
                 return self._set_apart(
                     entry, f"There is no observation {entry.voids!r} to withdraw.", "/voids"
                 )
+            if all(told.struck for told in self.session.told if told.step == step):
+                words = f"The observation {entry.voids!r} is withdrawn already."
+                return self._set_apart(entry, words, "/voids")
             strike = replace(strike, step=step)
         try:
             session = self.session.observe(strike)
         except Refused as refused:
-            return self._set_apart(entry, refused.problem, refused.pointer)
+            pointer = "/voids" if entry.voids else refused.pointer
+            return self._set_apart(entry, refused.problem, pointer)
         return self._with_after_end(session, self.after_end)
 
     def _with_after_end(self, session: Session, entries: tuple[Entry, ...]) -> Fold:

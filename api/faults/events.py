@@ -14,6 +14,7 @@ from api.problems import defects_of, problem_document
 from api.references import named
 from api.resource import Resource
 from api.strict import (
+    AnyJson,
     Choice,
     Moment,
     Number,
@@ -75,7 +76,7 @@ class EventNew(StrictSerializer):
     """A report. The narrowest place that is known is enough."""
 
     kind = Choice(choices=EventKind.values)
-    at = Moment()
+    at = Moment(help_text="When it happened; at most a day ahead of the server's clock.")
     property = PublicId("prop", required=False)
     controller = PublicId("ctl", required=False)
     path = PublicId("path", required=False)
@@ -93,7 +94,7 @@ class EventNew(StrictSerializer):
 class EventBulkNew(StrictSerializer):
     """Many reports; each is checked on its own."""
 
-    events = serializers.ListField(child=serializers.JSONField(), max_length=MOST_ROWS)
+    events = serializers.ListField(child=AnyJson(), max_length=MOST_ROWS)
 
 
 class EventRowDocument(serializers.Serializer[Any]):

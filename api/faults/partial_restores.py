@@ -27,6 +27,7 @@ from api.strict import (
 )
 from api.throttles import HEAVY
 from core.problems import Defect
+from core.text_checks import refuse_defects
 from faults.forms.place import place_document, read_place
 from faults.models.work import PartialRestore
 from faults.place_checks import place_on_path_defects
@@ -39,7 +40,6 @@ from faults.services.partial_restores import (
     partial_restore_done,
     partial_restore_undone,
 )
-from sites.field_checks import refuse_defects
 
 MOST_PLACES = 100
 MOST_ID = 64

@@ -58,7 +58,7 @@ class TraceNew(StrictSerializer):
     known = JsonObject(
         required=False,
         help_text="Members of the trace form (`clampline-trace/1`) besides its survey: "
-        "`series_coil_ohm`, `meter`, `costs`, `priors`, `sound_record`.",
+        "`series_coil_ohm`, `meter`, `costs`, `priors`, `sound_record`, `dated`.",
     )
 
 

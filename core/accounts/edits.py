@@ -9,10 +9,12 @@ from django.db import transaction
 from django.db.models import F
 
 from core.accounts.actor import Actor, Role
+from core.accounts.people import MOST_CREW_NAME, MOST_PERSON_NAME
 from core.changes.record import change_record
 from core.locking import locked, locked_one, refuse_past
 from core.models.accounts import Crew, CrewMember, Person
 from core.problems import Conflict, Stale
+from core.text_checks import name_defects, refuse_defects
 
 _CHANGED = "It was changed since you read it: read it again and look whether your change fits."
 
@@ -31,8 +33,10 @@ def person_update(
 
     It holds from their next request on.
     Raises Stale where ``person`` is not as stored, Conflict where the contractor would be left
-    without an owner who can sign in.
+    without an owner who can sign in, Invalid for a name that shows nothing.
     """
+    if name is not None:
+        refuse_defects("person", name_defects("/name", name, MOST_PERSON_NAME))
     wanted: dict[str, Any] = {}
     if name is not None:
         wanted["name"] = name
@@ -80,8 +84,11 @@ def crew_update(
     """The crew with what is given changed; None leaves as it is, and where nothing changes
     nothing is written.
 
-    Raises Stale where ``crew`` is not as stored, Conflict for a taken name.
+    Raises Stale where ``crew`` is not as stored, Conflict for a taken name, Invalid for one that
+    shows nothing.
     """
+    if name is not None:
+        refuse_defects("crew", name_defects("/name", name, MOST_CREW_NAME))
     before = _crew_told(crew)
     named = before["members"] if members is None else sorted({one.public_id for one in members})
     if {"name": crew.name if name is None else name, "members": named} == before:

@@ -18,7 +18,7 @@ from core.tenancy.scope import contractor_scope
 
 Answer = Callable[[HttpRequest], HttpResponseBase]
 
-_BEARER = re.compile(r"Bearer ([\w\-~+/.=]{20,200})")
+_BEARER = re.compile(r"(?i:bearer) +([\w\-~+/.=]{20,200})")
 
 
 class ActorMiddleware:

@@ -14,6 +14,10 @@ from core.changes.record import change_record
 from core.clock import now
 from core.models.accounts import Contractor, Crew, CrewMember, Person
 from core.problems import Conflict, Defect, Invalid
+from core.text_checks import name_defects, refuse_defects
+
+MOST_PERSON_NAME = 120
+MOST_CREW_NAME = 80
 
 
 def contractor_create(*, name: str, time_zone: str = "UTC") -> Contractor:
@@ -27,7 +31,9 @@ def contractor_create(*, name: str, time_zone: str = "UTC") -> Contractor:
 def person_create(
     *, sign_in_name: str, name: str, password: str, roles: Collection[Role], by: Actor
 ) -> Person:
-    """A person who can sign in. Raises Invalid for a weak password, Conflict for a taken name."""
+    """A person who can sign in. Raises Invalid for a weak password or a name that shows nothing,
+    Conflict for a taken name."""
+    refuse_defects("person", name_defects("/name", name, MOST_PERSON_NAME))
     check_password(password, sign_in_name, name)
     person = Person(sign_in_name=sign_in_name, name=name, created_at=now(), **_marks(roles))
     person.set_password(password)
@@ -64,7 +70,9 @@ def person_set_roles(*, person: Person, roles: Collection[Role], by: Actor) -> N
 
 @transaction.atomic
 def crew_create(*, name: str, members: Sequence[Person], by: Actor) -> Crew:
-    """A crew of these people. Raises Conflict for a taken name."""
+    """A crew of these people. Raises Invalid for a name that shows nothing, Conflict for a taken
+    name."""
+    refuse_defects("crew", name_defects("/name", name, MOST_CREW_NAME))
     if Crew.objects.filter(name=name).exists():
         raise Conflict(f"There is a crew {name!r} already.")
     crew = Crew.objects.create(name=name, created_at=now())

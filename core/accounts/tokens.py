@@ -15,10 +15,12 @@ from core.clock import now
 from core.models.accounts import MachineToken
 from core.problems import Invalid
 from core.tenancy.scope import everywhere
+from core.text_checks import name_defects, refuse_defects
 
 MARK = "clt_"
 """Starts every token, so that one left in a file is recognised."""
 SECRET_BYTES = 32
+MOST_NAME = 80
 LONGEST = dt.timedelta(days=366)
 
 
@@ -28,8 +30,9 @@ def token_issue(
 ) -> tuple[MachineToken, str]:
     """A new token and its secret, which is not kept and cannot be shown again.
 
-    Raises Invalid for no scope or a lifetime of none or over 366 days.
+    Raises Invalid for no scope, a lifetime of none or over 366 days, a name that shows nothing.
     """
+    refuse_defects("token", name_defects("/name", name, MOST_NAME))
     if not scopes:
         raise Invalid("A token needs at least one scope.")
     if not dt.timedelta(0) < lifetime <= LONGEST:

@@ -14,6 +14,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked, locked_one
 from core.problems import Conflict, Defect, Invalid
+from core.text_checks import line_defects, name_defects, refuse_defects
 from faults.left_names import left_name_defects, left_thing_named
 from faults.left_things import LeftThing, left_things
 from faults.left_words import left_words
@@ -21,7 +22,6 @@ from faults.models.as_left import AsLeftAnswer, AsLeftItem, LeftAnswerKind, Left
 from faults.models.call import FaultCall
 from faults.models.trace import Trace
 from faults.tracing.observations import Joint
-from sites.field_checks import line_defects, name_defects, refuse_defects
 
 Document = dict[str, Any]
 

@@ -9,9 +9,9 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one, refuse_past
 from core.problems import Conflict, IllegalMove
+from core.text_checks import name_defects, refuse_defects
 from faults.audit_question import AuditQuestion
 from faults.models.audit import SavedQuestion
-from sites.field_checks import name_defects, refuse_defects
 
 MOST_NAME = 120
 MOST_QUESTIONS = 200

@@ -19,10 +19,10 @@ from core.jobs.child import ChildLimits, run_in_child
 from core.locking import lock_name
 from core.models.jobs import Job, JobState
 from core.problems import Conflict, Gone, IllegalMove
+from core.text_checks import name_defects, refuse_defects
 from faults.audit_question import AuditQuestion, question_of
 from faults.models.audit import AuditReport
 from faults.selectors.audit import Audited, audit_of
-from sites.field_checks import name_defects, refuse_defects
 
 REPORT = "audit.report"
 MOST_AT_ONCE = 5

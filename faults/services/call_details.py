@@ -8,9 +8,10 @@ from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 from core.problems import Defect
+from core.text_checks import line_defects
 from faults.models.call import CallKind, FaultCall, Urgency
 from faults.services.call_moves import MOST_WORDS
-from sites.field_checks import day_defects, line_defects
+from sites.field_checks import day_defects
 
 HOW_SOON = (Urgency.ROUTINE, Urgency.SOON, Urgency.URGENT)
 MOST_STATIONS = 1000

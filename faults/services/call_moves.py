@@ -14,6 +14,7 @@ from core.clock import now
 from core.locking import locked_one
 from core.models.changes import Change
 from core.problems import Conflict, Defect, IllegalMove, Stale
+from core.text_checks import line_defects, refuse_defects
 from faults.models.call import CallMove, FaultCall
 from faults.models.event import FaultEvent
 from faults.models.repair import Repair
@@ -30,7 +31,7 @@ from faults.transitions import (
     WaitKind,
     legal_moves,
 )
-from sites.field_checks import day_defects, line_defects, refuse_defects
+from sites.field_checks import day_defects
 
 MOST_WORDS = 500
 

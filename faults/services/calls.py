@@ -11,6 +11,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.models.accounts import Crew, Person
 from core.problems import Conflict, Defect, Invalid
+from core.text_checks import refuse_defects
 from faults.models.call import FaultCall
 from faults.models.event import EventKind, FaultEvent
 from faults.models.trace import Trace
@@ -22,7 +23,6 @@ from faults.services.call_moves import (
     move_write,
     refuse_second,
 )
-from sites.field_checks import refuse_defects
 from sites.models.controller import Controller
 from sites.models.property import Property
 from sites.models.wire_path import WirePath

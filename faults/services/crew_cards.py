@@ -16,10 +16,11 @@ from core.clock import now
 from core.locking import lock_name, locked_one, refuse_past
 from core.models.accounts import Crew
 from core.problems import Defect
+from core.text_checks import refuse_defects
 from faults.crew_hours import hours_defects
 from faults.models.call import FaultCall
 from faults.models.dispatch import CallNeeds, CrewCard
-from sites.field_checks import position_defects, refuse_defects, time_zone_defects
+from sites.field_checks import position_defects, time_zone_defects
 
 Document = dict[str, Any]
 

@@ -20,6 +20,7 @@ from core.models.accounts import Crew
 from core.models.jobs import Job, JobState
 from core.problems import Conflict, Defect
 from core.tenancy.scope import everywhere
+from core.text_checks import line_defects, refuse_defects
 from faults.dispatch.errors import DispatchError
 from faults.dispatch.shifts import EPOCH, MINUTE
 from faults.forms.day_plan import plan_document, problem_document
@@ -37,7 +38,6 @@ from faults.selectors.day_problem import (
 )
 from faults.services.path_estimates import estimates_of_open_calls
 from faults.transitions import ENDED
-from sites.field_checks import line_defects, refuse_defects
 from sites.models.property import Property
 
 Document = dict[str, Any]

@@ -9,8 +9,8 @@ from typing import Protocol
 from django.db.models import Prefetch
 
 from core.problems import Defect
+from core.text_checks import refuse_defects
 from faults.services.calls import Where
-from sites.field_checks import refuse_defects
 from sites.models.controller import Controller
 from sites.models.property import Property
 from sites.models.wire_path import WirePath

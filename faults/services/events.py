@@ -15,6 +15,7 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
 from core.problems import Conflict, Defect, Problem, TooLarge
+from core.text_checks import line_defects, refuse_defects
 from faults.models.call import CallEvent, FaultCall
 from faults.models.event import EventKind, FaultEvent
 from faults.observation_body import digest
@@ -23,7 +24,7 @@ from faults.services.event_calls import CallsInHand, call_of_event
 from faults.services.event_places import EventPlaces, event_places
 from faults.services.waiting import wake_by_rain
 from faults.services.work_rules import work_rules
-from sites.field_checks import day_defects, line_defects, refuse_defects
+from sites.field_checks import day_defects
 
 MOST_ROWS = 1000
 MOST_AHEAD = dt.timedelta(days=1)

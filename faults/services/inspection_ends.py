@@ -11,13 +11,13 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.locking import locked_one, refuse_past
 from core.problems import Defect, IllegalMove, Invalid
+from core.text_checks import line_defects, name_defects, refuse_defects
 from faults.models.call import CallKind, FaultCall
 from faults.models.trouble import Inspection, InspectionResult, InspectionState
 from faults.services.call_details import CallDetails
 from faults.services.call_moves import MOST_WORDS
 from faults.services.calls import Where
 from faults.services.intake import call_report
-from sites.field_checks import line_defects, name_defects, refuse_defects
 
 MOST_NOTE = 450
 _SHOWED = "A follow-up look showed a fault"

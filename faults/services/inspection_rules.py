@@ -14,10 +14,11 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.locking import lock_name, locked_one
 from core.problems import Defect, Stale
+from core.text_checks import refuse_defects
 from faults.models.trouble import InspectionRules
 from faults.services.inspection_weeks import inspections_level
 from faults.services.path_looks import path_looks_withdraw
-from sites.field_checks import day_defects, refuse_defects
+from sites.field_checks import day_defects
 
 MOST_HOLIDAYS = 200
 MOST_A_WEEK = 1000

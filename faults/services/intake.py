@@ -19,13 +19,14 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import lock_name, locked_one
 from core.problems import Conflict, Defect
+from core.text_checks import refuse_defects
 from faults.models.call import FaultCall
 from faults.models.work import CallReport
 from faults.services.call_details import CallDetails
 from faults.services.call_moves import call_store
 from faults.services.calls import Where, call_write, new_call
 from faults.services.work_rules import work_rules
-from sites.field_checks import day_defects, refuse_defects
+from sites.field_checks import day_defects
 
 MOST_TRIES = 3
 

@@ -20,6 +20,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect, IllegalMove, Invalid, Unavailable
+from core.text_checks import line_defects, refuse_defects
 from faults.models.call import FaultCall
 from faults.models.trace import Observation, Trace
 from faults.observation_body import body_read, digest
@@ -38,12 +39,13 @@ from faults.tracing.observations import Strike
 from faults.tracing.plausible import readings_doubted
 from faults.tracing.rig import ACTS
 from faults.tracing.rig_places import places_unknown
-from sites.field_checks import line_defects, refuse_defects
 
 Document = dict[str, Any]
 
 MOST_TRIES = 8
 MOST_SEQ = 1_000_000
+MOST_AHEAD = dt.timedelta(hours=1)
+"""A clock that is further ahead is told of; zones that are mixed up are."""
 _CLIENT_ID = re.compile(r"[\x21-\x7e]{1,80}")
 
 LATE = "The trace had ended when this arrived; it is kept as late."
@@ -233,6 +235,9 @@ def _reckoned(trace: Trace, arrival: _Arrival) -> _Reckoned:
     warnings = [LATE] if late and not puts_back else []
     doubts = readings_doubted(before.fold.session.problem, entry.observation)
     warnings += [f"{one.words}: look at the meter and its range once more." for one in doubts]
+    if arrival.at > now() + MOST_AHEAD:
+        day = arrival.at.date().isoformat()
+        warnings.append(f"By its client_at this was done on {day}: look at the clock that tells.")
     if after_end and not puts_back:
         warnings.append(AFTER_END)
     if apart is not None:

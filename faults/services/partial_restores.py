@@ -12,6 +12,7 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.clock import now
 from core.problems import Conflict, Defect
+from core.text_checks import line_defects, refuse_defects
 from faults.left_things import LeftThing
 from faults.models.as_left import LeftKind
 from faults.models.call import FaultCall
@@ -22,7 +23,6 @@ from faults.services.as_left import left_item, left_live
 from faults.services.call_details import MOST_STATIONS
 from faults.services.call_moves import MOST_WORDS, call_store, held_call
 from faults.services.sound_records import number_defects
-from sites.field_checks import line_defects, refuse_defects
 
 Document = dict[str, Any]
 

@@ -13,10 +13,10 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one, refuse_past
 from core.problems import Conflict, Defect, Invalid
+from core.text_checks import line_defects, name_defects, refuse_defects
 from faults.models.call import FaultCall
 from faults.models.repair import BenchResult, Cause, RemovedPart, Repair
 from faults.place_checks import place_on_path_defects
-from sites.field_checks import line_defects, name_defects, refuse_defects
 
 
 @dataclass(frozen=True)

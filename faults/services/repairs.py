@@ -15,6 +15,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Defect, IllegalMove
+from core.text_checks import line_defects, name_defects, refuse_defects
 from faults.models.call import FaultCall
 from faults.models.repair import Repair, RepairFailure, RepairKind
 from faults.models.trace import Finding
@@ -23,7 +24,6 @@ from faults.services.call_moves import MOST_WORDS, has_proof
 from faults.services.repair_failures import repair_failure_once
 from faults.services.soak_checks import soak_check_begin
 from faults.transitions import CallState, legal_moves
-from sites.field_checks import line_defects, name_defects, refuse_defects
 
 MOST_PARTS = 50
 MOST_MINUTES = 10_000.0

@@ -12,6 +12,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect, Stale
+from core.text_checks import line_defects, refuse_defects
 from faults.forms.known import meter_document
 from faults.left_things import SPOILS_A_TEST
 from faults.left_words import left_words
@@ -34,7 +35,6 @@ from faults.tracing.plausible import most_standing_ma
 from faults.tracing.problem import Meter
 from faults.tracing.rig_places import legs_of
 from faults.transitions import CallState
-from sites.field_checks import line_defects, refuse_defects
 from sites.models.wire_path import WirePath
 from sites.network import elements
 from sites.network_snapshot import path_network

@@ -14,6 +14,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one, refuse_past
 from core.problems import Defect, IllegalMove
+from core.text_checks import line_defects, refuse_defects
 from faults.models.call import FaultCall
 from faults.models.repair import Repair, SoakCheck, SoakCheckLeg, SoakState
 from faults.services.call_moves import Move, call_moved, other_open_call
@@ -23,7 +24,6 @@ from faults.services.sound_records import leg_defects, number_defects
 from faults.services.work_rules import work_rules
 from faults.tracing.rig_places import legs_of
 from faults.transitions import CallState
-from sites.field_checks import line_defects, refuse_defects
 from sites.models.wire_path import WirePath
 from sites.network_snapshot import path_network
 

@@ -15,11 +15,11 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect, Stale
+from core.text_checks import line_defects, refuse_defects
 from faults.leg_doubts import leg_warnings
 from faults.leg_rises import Rise, rise_between
 from faults.models.return_test import ReturnTest, SoundRecord, SoundSource
 from faults.tracing.rig_places import legs_of
-from sites.field_checks import line_defects, refuse_defects
 from sites.models.wire_path import WirePath
 from sites.network_snapshot import path_network
 

@@ -11,11 +11,11 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect, Invalid
+from core.text_checks import line_defects, refuse_defects
 from faults.models.call import FaultCall
 from faults.models.work import ApprovalLimit, StopAnswer, StopChoice
 from faults.selectors.stop_rule import stop_question
 from faults.services.call_moves import MOST_WORDS
-from sites.field_checks import line_defects, refuse_defects
 
 
 @transaction.atomic

@@ -13,6 +13,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one
 from core.problems import Conflict, Defect, Invalid, Stale
+from core.text_checks import name_defects, refuse_defects
 from faults.forms.known import history_document
 from faults.forms.trace import TRACE_FORMAT, read_trace
 from faults.models.call import FaultCall
@@ -31,7 +32,6 @@ from faults.trace_snapshot import (
 from faults.tracing.problem import TraceProblem
 from faults.tracing.rig_places import legs_of
 from faults.transitions import CallState
-from sites.field_checks import name_defects, refuse_defects
 from sites.forms.defects import FormDefects
 from sites.models.wire_path import WirePath
 from sites.network.errors import NetworkError

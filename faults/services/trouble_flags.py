@@ -15,6 +15,7 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked, locked_one, refuse_past
 from core.problems import IllegalMove
+from core.text_checks import name_defects, refuse_defects
 from faults.history_snapshot import KIND_WORDS, day_of, moment_of
 from faults.models.trouble import (
     FlagMove,
@@ -27,7 +28,6 @@ from faults.models.trouble import (
 from faults.recurrence.flag_life import Life, LifeRules, next_life
 from faults.services.inspection_ends import inspections_withdraw
 from faults.trouble_search import Candidate
-from sites.field_checks import name_defects, refuse_defects
 
 MOST_WHY = 450
 WATCHED, CLEARED = FlagState.WATCHED.value, FlagState.CLEARED.value

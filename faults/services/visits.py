@@ -12,8 +12,8 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one, refuse_past
 from core.problems import Defect, IllegalMove
+from core.text_checks import line_defects, refuse_defects
 from faults.models.dispatch import CrewCard, PlannedVisit, PlanState, VisitState
-from sites.field_checks import line_defects, refuse_defects
 from sites.models.property import Property
 
 Document = dict[str, Any]

@@ -14,8 +14,8 @@ from core.accounts.actor import Actor
 from core.changes.record import change_record
 from core.locking import lock_name, locked_one
 from core.problems import Defect, Stale
+from core.text_checks import refuse_defects
 from faults.models.work import WorkRules
-from sites.field_checks import refuse_defects
 
 MOST_MONEY = Decimal(1_000_000)
 LEAST_FOLD_HOURS = 1

@@ -14,7 +14,8 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one, refuse_past
 from core.problems import Conflict, Defect
-from sites.field_checks import day_defects, line_defects, name_defects, refuse_defects
+from core.text_checks import line_defects, name_defects, refuse_defects
+from sites.field_checks import day_defects
 from sites.models.controller import Controller, Season
 from sites.models.property import Property
 from sites.models.wire_path import WirePath

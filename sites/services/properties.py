@@ -12,14 +12,8 @@ from core.changes.record import change_record
 from core.clock import now
 from core.locking import locked_one, refuse_past
 from core.problems import Conflict, Defect
-from sites.field_checks import (
-    line_defects,
-    lines_defects,
-    name_defects,
-    position_defects,
-    refuse_defects,
-    time_zone_defects,
-)
+from core.text_checks import line_defects, lines_defects, name_defects, refuse_defects
+from sites.field_checks import position_defects, time_zone_defects
 from sites.models.property import Property
 from sites.services.versions import version_update
 

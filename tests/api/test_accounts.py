@@ -41,6 +41,8 @@ def test_an_edit_says_which_version_it_means(machine: Asker) -> None:
     path = f"/people/{person(machine)['id']}"
     tag = machine.get(path)["ETag"]
     assert machine.patch(path, {"name": "A"}).status_code == 428
+    bare = machine.patch(path, {"name": "A"}, If_Match="v1")
+    assert (bare.status_code, "'v1' is none" in bare.json()["detail"]) == (428, True)
     assert machine.patch(path, {"name": "A"}, If_Match="*").status_code == 428
     assert machine.patch(path, {"name": "A"}, If_Match=tag).status_code == 200
     stale = machine.patch(path, {"name": "B"}, If_Match=tag)
@@ -67,6 +69,9 @@ def test_who_has_a_version_is_not_sent_it_again(machine: Asker) -> None:
         ({"roles": "owner"}, "/roles"),
         ({"name": None}, "/name"),
         ({"name": " "}, "/name"),
+        ({"name": "\u200b"}, "/name"),
+        ({"name": "a\nb"}, "/name"),
+        ({"name": "a\u202eb"}, "/name"),
         ({"name": 7}, "/name"),
         ({"name": True}, "/name"),
         ({"is_active": True}, "/is_active"),
@@ -85,6 +90,17 @@ def test_a_flag_is_no_word(machine: Asker) -> None:
     path = f"/people/{person(machine)['id']}"
     for wrong in ("false", 0, None):
         assert machine.patch(path, {"is_active": wrong}, If_Match='"v1"').status_code == 422
+
+
+def test_a_name_shows_something_wherever_one_is_given(machine: Asker) -> None:
+    crew = machine.post("/crews", {"name": "North", "members": []})
+    token = {"scopes": ["read"], "lifetime_days": 1}
+    for answer in (
+        machine.post("/crews", {"name": "\u200b", "members": []}),
+        machine.post("/tokens", {"name": "a\u0007", **token}),
+        machine.patch(f"/crews/{crew.json()['id']}", {"name": "\u202e"}, If_Match=crew["ETag"]),
+    ):
+        assert answer.json()["errors"][0]["pointer"] == "/name"
 
 
 def test_a_taken_name_is_a_conflict(machine: Asker) -> None:

@@ -83,7 +83,7 @@ def test_an_event_that_does_not_fit(
 
 def test_each_event_of_many_gets_its_own_answer(machine: Asker, path: WirePath) -> None:
     good = overcurrent(path, external_id="b-1")
-    rows = [good, overcurrent(path, kind="x"), good, 7, overcurrent(path), good | {"note": "z"}]
+    rows = [good, overcurrent(path, kind="x"), good, None, overcurrent(path), good | {"note": "z"}]
     answer = machine.post("/events/bulk", {"events": rows})
     assert answer.status_code == 200
     results = answer.json()["results"]
@@ -228,6 +228,13 @@ def test_an_observation_is_withdrawn_and_a_trace_ended_by_hand(
     undone = machine.post(f"{address}/voidings", told | {"voids": "o1", "why": "wrong path"})
     assert undone.status_code == 201
     assert undone.json()["next"]["do"] == first["do"]
+    twice = told | {"client_id": "u2", "client_seq": 3, "voids": "o1"}
+    (again,) = machine.post(f"{address}/voidings", twice).json()["errors"]
+    assert (again["pointer"], "withdrawn already" in again["detail"]) == ("/voids", True)
+    far = {"client_id": "o3", "client_seq": 3, "client_at": "2199-03-02T09:00:00Z"}
+    body = far | {"observation": {"do": "message", "shown": True}}
+    (warned,) = machine.post(f"{address}/observations", body).json()["warnings"]
+    assert warned.startswith("By its client_at this was done on 2199-03-02")
     assert machine.post(f"{address}/end", {"why": "dark"}).status_code == 428
     tag = machine.get(address)["ETag"]
     assert machine.post(f"{address}/end", {"why": " "}, If_Match=tag).status_code == 422

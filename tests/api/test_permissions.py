@@ -96,7 +96,9 @@ def test_a_role_taken_away_is_gone_at_the_next_request(contractor: Contractor) -
     with contractor_scope(contractor.pk):
         by = system_actor(contractor.pk, "tests")
         person_set_roles(person=person, roles=[Role.AUDITOR], by=by)
-    assert asker.get("/people").status_code == 403
+    refused = asker.get("/people")
+    assert refused.status_code == 403
+    assert refused.json()["detail"].endswith("it is for people of these roles: owner.")
 
 
 def test_a_session_has_to_prove_that_the_request_is_meant(contractor: Contractor) -> None:

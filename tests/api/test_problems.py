@@ -45,6 +45,13 @@ def test_nobody_is_told_to_sign_in(nobody: Asker) -> None:
     answer = nobody.get("/me")
     assert answer.status_code == 401
     assert answer["WWW-Authenticate"].startswith("Bearer")
+    assert "sign in, or send a token" in answer.json()["detail"]
+    ended = nobody.get("/me", Authorization="Bearer clt_" + "x" * 43)
+    assert (ended.status_code, "has ended or was revoked" in ended.json()["detail"]) == (401, True)
+
+
+def test_a_scheme_is_the_same_in_small_letters(machine: Asker, nobody: Asker) -> None:
+    assert nobody.get("/me", Authorization=f"bearer {machine.token}").status_code == 200
 
 
 def test_a_method_that_is_not_taken_tells_which_are(machine: Asker) -> None:
@@ -83,7 +90,7 @@ def test_a_body_of_another_kind(machine: Asker) -> None:
         (b"[" * 40 + b"]" * 40, "deeper"),
         (b"[" * 200_000, "deeper"),
         (b"[" + b"1," * 100_000 + b"1]", "more than"),
-        (b'{"name": ' + b"9" * 5000 + b"}", "cannot be taken"),
+        (b'{"name": ' + b"9" * 5000 + b"}", "9… is larger than any number"),
     ],
 )
 def test_a_body_that_cannot_be_read(machine: Asker, body: bytes, words: str) -> None:
@@ -114,7 +121,11 @@ def test_defects_point_into_the_body(machine: Asker) -> None:
 def test_defects_of_a_query_name_parameters(machine: Asker) -> None:
     answer = machine.get("/people?limit=0&colour=red&sort=size")
     assert answer.status_code == 422
-    assert {error["parameter"] for error in answer.json()["errors"]} == {"limit", "colour", "sort"}
+    told = {error["parameter"]: error["detail"] for error in answer.json()["errors"]}
+    assert set(told) == {"limit", "colour", "sort"}
+    assert told["sort"].startswith("is not one of: ")
+    flag = machine.get("/properties?with_ended=perhaps").json()["errors"]
+    assert flag == [{"parameter": "with_ended", "detail": "is neither true nor false"}]
     twice = machine.get("/people?limit=1&limit=2")
     assert twice.json()["errors"] == [{"parameter": "limit", "detail": "is given more than once"}]
 
