@@ -10,12 +10,13 @@ from django import forms
 from core.pages.problems import problem_onto_form
 from core.problems import Defect, IllegalMove, Invalid, Problem, Stale
 from faults.left_words import left_words
-from faults.models.as_left import AsLeftItem, LeftAnswerKind
+from faults.models.as_left import AsLeftItem, LeftAnswerKind, LeftKind
 from faults.models.call import FaultCall
 from faults.pages.left_words import LEFT_CAUTIONS
 from faults.selectors.as_left import as_left_list
 from faults.services.as_left import LeftAnswer
 from faults.transitions import CallState
+from sites.selectors.paths import cable_ends
 
 _ANSWERS = [("", "– say which –"), ("restored", "Restored"), ("kept", "It stays, because")]
 _DONE = {
@@ -38,8 +39,7 @@ class LeavingForm(forms.Form):
         super().__init__(*args, **options)
         self.left_items = left_on_path(call)
         self.asked = [one for one in self.left_items if closing or not one.kept_why]
-        for item in self.asked:
-            words = left_words(item)
+        for item, words in left_lines(self.asked):
             self.fields[_answer(item)] = forms.ChoiceField(
                 label=words, choices=_ANSWERS, required=False
             )
@@ -99,8 +99,17 @@ def left_on_path(call: FaultCall) -> list[AsLeftItem]:
 
 
 def left_lines(items: list[AsLeftItem]) -> list[tuple[AsLeftItem, str]]:
-    """Things left, each with its words."""
-    return [(item, left_words(item)) for item in items]
+    """Things left, each with its words; a joint also with its splice point."""
+    joints = [one for one in items if one.kind in (LeftKind.JOINT_OPEN, LeftKind.JOINT_CLOSED)]
+    paths, codes = {one.path_id for one in joints}, {one.where["segment"] for one in joints}
+    ends = cable_ends(paths, codes) if joints else {}
+
+    def at(item: AsLeftItem) -> str:
+        found = ends.get((item.path_id, item.where.get("segment", "")), {}) if ends else {}
+        node = found.get(item.where.get("end", ""), "")
+        return f", at {node}" if node else ""
+
+    return [(item, f"{left_words(item)}{at(item)}") for item in items]
 
 
 def meanwhile_words(problem: Stale) -> str:

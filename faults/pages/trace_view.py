@@ -123,10 +123,10 @@ def _doing(trace: Trace, step: Document, words: TraceWords, near: str) -> Docume
 def _legs_to_put_back(step: Document) -> Iterator[str]:
     """What a step leaves to be done besides: legs that an earlier one took off and it wants on."""
     off = ", ".join(step["as_left"]["legs_off"])
-    if off and step["do"] == "fit_coil" and step["fitted"]:
+    if off and (step.get("fitted") or step.get("on")):
         yield (
             f"Off at the controller: {off}. Put back on what is off as well, while the power is "
-            "off and proved dead: the next reading is with all legs on"
+            "off and proved dead: what is looked at or read next is with all legs on"
         )
     elif off and step["do"] in ("message", "reference") and "legs_on" not in step:
         yield (

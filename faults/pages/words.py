@@ -86,8 +86,13 @@ class TraceWords:
         return f"Put {at} back into the path"
 
     def joints(self, joints: list[Document]) -> str:
-        """Joints in words."""
-        named = [f"{one['segment']} at its “{one['end']}” end" for one in joints]
+        """Joints in words: the cable run, and at which splice point."""
+        ends = {one.id: {"from": one.from_node, "to": one.to_node} for one in self.path.segments}
+        named = []
+        for one in joints:
+            node = ends.get(one["segment"], {}).get(one["end"], "")
+            at = f" at {self.on_path.node(node)}" if node else ""
+            named.append(f"cable run {one['segment']}{at}")
         return f"the joint{'s' if len(named) != 1 else ''} of {', '.join(named)}"
 
     def answer(self, body: Document) -> str:

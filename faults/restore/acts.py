@@ -10,6 +10,7 @@ from faults.restore.cautions import (
     DEAD,
     FAR_SIDE,
     HANDS_OUT,
+    LIVE,
     NO_THUNDER,
     VOLTS,
     WATER_RUNS,
@@ -58,7 +59,7 @@ def acts_of(path: WirePath, web: Web, choice: Choice, rest: Rest) -> tuple[Resto
     acts.append(
         RestoreAct("power", root, "Switch the controller on.", cautions=(HANDS_OUT, WATER_RUNS))
     )
-    acts.append(RestoreAct("read", root, _reading(rest), cautions=(WATER_RUNS,)))
+    acts.append(RestoreAct("read", root, _reading(rest), cautions=(LIVE, WATER_RUNS)))
     return tuple(acts)
 
 

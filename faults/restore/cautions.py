@@ -19,6 +19,10 @@ VOLTS = "Look for volts across each pair before you join it; join nothing that i
 HANDS_OUT = (
     "Everybody clear of bare ends before the power goes on; if the message shows, off again."
 )
+LIVE = (
+    "The wires are live: the jaw goes around insulation, fingers stay off bare copper. Look before "
+    "you reach in, and never reach into water with the power on."
+)
 WATER_RUNS = "Stations may start to water: see that nobody and no open box is under them."
 DIG = (
     "Before any digging have the other utilities marked and wait for it; by hand near a mark, and "

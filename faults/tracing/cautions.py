@@ -57,7 +57,10 @@ DIG = (
     "Before any digging have the other utilities marked and wait for it; by hand near a mark, and "
     "by the local rules for digging."
 )
-HOLE = "Fence or cover an open hole whenever you leave it."
+HOLE = (
+    "Fence or cover an open hole whenever you leave it; bail out water with the power off, never "
+    "reach into it with the power on."
+)
 
 _HANDS_IN = frozenset({"fit_coil", "alone"})
 _READ_AT_PLACE = frozenset({"clamp", "clamp_set", "path_off"})
@@ -168,7 +171,7 @@ def _work(do: str, rig: Rig) -> Iterator[str]:
 
 
 def _reaching(access: Access, *, first_visit: bool) -> Iterator[str]:
-    """What lies around the wires at a node; the way in is told once, the water each time."""
+    """What lies around the wires at a node; the way in is told once, water and mains each time."""
     if access == "box":
         if first_visit:
             yield LOOK_IN
@@ -181,6 +184,6 @@ def _reaching(access: Access, *, first_visit: bool) -> Iterator[str]:
             yield TRAFFIC
             yield CODES_FIRST
         yield HOLE
-    elif first_visit:
+    else:
         yield MAINS
         yield CODES_FIRST

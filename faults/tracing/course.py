@@ -179,7 +179,10 @@ def _went_with_joints(case: Case) -> Ending | None:
     if since is None or any(since) or len(since) < LOOKS_SINCE_JOINTS or not looks.all_shown:
         return None
     opened = case.state.rig.joints_open - rig_at_start(case.problem.path).joints_open
-    joints = ", ".join(f"{segment} at its {end} end" for segment, end in sorted(opened))
+    ends = {
+        one.id: {"from": one.from_node, "to": one.to_node} for one in case.problem.path.segments
+    }
+    joints = ", ".join(f"{segment} at {ends[segment][end]}" for segment, end in sorted(opened))
     return unproved(
         case,
         "the message went when the joints of loops were opened: one may have been joined with "

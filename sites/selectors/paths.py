@@ -92,6 +92,18 @@ def live_codes(paths: Collection[int]) -> dict[int, set[tuple[str, str]]]:
     return found
 
 
+def cable_ends(
+    paths: Collection[int], codes: Collection[str]
+) -> dict[tuple[int, str], dict[str, str]]:
+    """The nodes at both ends of cable runs on the newest maps of paths, by primary key and code:
+    one query."""
+    rows = Segment.objects.filter(path__in=paths, code__in=codes, to_revision__isnull=True)
+    return {
+        (path, code): {"from": one, "to": other}
+        for path, code, one, other in rows.values_list("path", "code", "from_code", "to_code")
+    }
+
+
 def path_lineage(path: WirePath) -> QuerySet[RowLineage]:
     """Which rows of a path came from which, in the order of revisions: one query."""
     return path.lineage.order_by("revision", "pk")

@@ -104,11 +104,16 @@ def test_what_was_left_off_before_is_told_in_a_trace_and_on_the_path(
     )
     lid.since = item.since
     lid.save()
+    left_item(
+        LeftThing(LeftKind.JOINT_OPEN, "S1/to"), hunt.trace.path_id, hunt.call.pk, hunt.by, None
+    ).save()
     page = text_of(browser.get(address(hunt)))
     told = page[page.index("Not as built before") : page.index("Caution")]
     assert "Out of the path: device D2" in told
     assert "Lid" not in told, "a lid changes no reading"
-    assert "Out of the path: device D2" in text_of(browser.get(path))
+    drawn = text_of(browser.get(path))
+    assert "Out of the path: device D2" in drawn
+    assert "Joint of cable run S1 open at its “to” end, at N1" in drawn
 
 
 @pytest.mark.parametrize(
@@ -326,6 +331,8 @@ def test_every_step_has_words_and_a_button() -> None:
         step = {"do": do, "wire": "S1"} | {name: given[name] for name in needs}
         tasks.add(words.task(step))
         assert done_words(step)
+    far = words.on_path.node(words.path.segments[0].to_node)
+    assert f"Open the joint of cable run S1 at {far}" in tasks, "where to go is told"
     assert len(tasks) == len(STEP_NEEDS)
 
 

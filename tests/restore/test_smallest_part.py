@@ -161,6 +161,7 @@ class TestByHand:
         for act in found.acts[2:4]:
             assert any("cap" in told.lower() for told in act.cautions)
             assert any("Look before you reach in" in told for told in act.cautions)
+        assert any("wires are live" in told for told in found.acts[-1].cautions)
         buried = tuple(replace(n, access="buried") if n.id == "N1" else n for n in line().nodes)
         deep = smallest_part_off(RestoreProblem(replace(line(), nodes=buried), S2))
         told = [caution for act in deep.acts if act.node == "N1" for caution in act.cautions]

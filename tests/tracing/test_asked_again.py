@@ -169,7 +169,11 @@ class TestALookAfterJointsAreOpened:
         verdict = drive.to_the_end()
         assert verdict.outcome == "unproved"
         assert verdict.reason.startswith("the message went when the joints of loops were opened")
-        assert all(segment in verdict.reason for segment, _ in verdict.as_left.joints_open)
+        cables = {one.id: one for one in drive.rehearsal.survey.segments}
+        for segment, end in verdict.as_left.joints_open:
+            cable = cables[segment]
+            node = cable.to_node if end == "to" else cable.from_node
+            assert f"{segment} at {node}" in verdict.reason
         assert not any(step.do == "isolate" for step in drive.steps)
 
     def test_a_fault_that_still_reads_is_traced_though_no_look_shows_it(self) -> None:

@@ -113,6 +113,9 @@ def test_on_coming_back_what_stays_dangerous_is_still_said() -> None:
     assert any("Water" in sentence for sentence in again)
     hole = cautions_for(do="clamp", access="buried", rig=ON_COIL, first_visit=False)
     assert any("open hole" in sentence for sentence in hole)
+    assert any("bail out water" in sentence for sentence in hole)
+    cabinet = cautions_for(do="clamp", access="cabinet", rig=ON_COIL, first_visit=False)
+    assert any("mains side" in sentence for sentence in cabinet)
 
 
 def test_words_from_the_field_carry_no_cautions() -> None:
