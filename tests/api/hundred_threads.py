@@ -87,13 +87,16 @@ def _statuses_of_threads(address: str, body: Any, token: str) -> Counter[str]:
 
     def send() -> None:
         client = Client(raise_request_exception=False)
+        headers = {"Authorization": f"Bearer {token}", "Idempotency-Key": "one"}
         start.wait()
         answer = client.post(
-            address,
-            json.dumps(body),
-            content_type="application/json",
-            headers={"Authorization": f"Bearer {token}", "Idempotency-Key": "one"},
+            address, json.dumps(body), content_type="application/json", headers=headers
         )
+        # Who is told that the first is still under way, and when to come again, does.
+        while "Retry-After" in answer.headers:
+            answer = client.post(
+                address, json.dumps(body), content_type="application/json", headers=headers
+            )
         replayed = answer.headers.get("Idempotency-Replayed") == "true"
         kind = ("replayed" if replayed else "new") if answer.status_code == 201 else None
         found[kind or str(answer.status_code)] += 1
