@@ -44,6 +44,8 @@ MARGIN = 2
 
 MOST_SITTINGS = 8
 MOST_READINGS = 40
+SPARE_READINGS = 16
+"""What a place with many wires takes besides two readings of each that goes on from it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +137,8 @@ class ProofCourse:
     def next(self) -> NextTest:
         """What the proof needs next, or how it ended."""
         proving = [r for r in self.log if r.proving]
-        if len(proving) > MOST_READINGS or len({r.sitting for r in proving}) > MOST_SITTINGS:
+        most = max(MOST_READINGS, SPARE_READINGS + 2 * len(self.examiner.rivals.wires))
+        if len(proving) > most or len({r.sitting for r in proving}) > MOST_SITTINGS:
             return NextTest("stuck", why="the tests at the place do not agree with one another")
         if not self.expected.tells:
             return NextTest(

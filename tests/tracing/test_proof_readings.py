@@ -53,12 +53,17 @@ def test_a_cut_proves_nothing_and_is_said() -> None:
     assert verdict.as_left.isolated == ()
 
 
-def course(log: tuple[LoggedReading, ...], *, off_now: bool) -> NextTest:
-    """What comes next in the proof of S3 on a path of heavy devices after these readings."""
+def course(
+    log: tuple[LoggedReading, ...], *, off_now: bool, besides: tuple[str, ...] = ()
+) -> NextTest:
+    """What comes next in the proof of S3 on a path of heavy devices after these readings;
+    ``besides``: more wires that go on from there."""
     drive = heavy_drive()
     drive.until(asks("isolate"))
     case, suspect = drive.session.case, S3.at
     examiner = case.examiner(suspect)
+    rivals = examiner.rivals
+    examiner = replace(examiner, rivals=replace(rivals, wires=(*rivals.wires, *besides)))
     whole = (*case.state.log, *log)
     members = np.ones(len(examiner.rivals.wires) + 2)
     return ProofCourse(
@@ -144,3 +149,12 @@ def test_a_return_reading_is_repeated_where_an_earlier_one_said_otherwise() -> N
     verdict = drive.session.done
     assert verdict is not None
     assert not verdict.found or verdict.found[0].at == S3.at or not is_proved(verdict)
+
+
+def test_a_box_of_many_wires_is_not_given_up_before_each_was_read() -> None:
+    leads = tuple(f"L{number}" for number in range(60))
+    read = tuple(
+        LoggedReading("N3", lead, 1.0, frozenset(), 0, proving=True) for lead in leads[:-1]
+    )
+    following = course(read, off_now=False, besides=leads)
+    assert (following.act, following.wire) == ("clamp", leads[-1])
