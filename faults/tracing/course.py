@@ -33,7 +33,8 @@ MESHED = (
 def next_act(case: Case) -> Act | Ending:
     """What to do next. Pure: the same case gives the same act."""
     state = case.state
-    if state.proving is None and state.rig.isolated:
+    # What was asked to be put back and could not be is not asked for again: the trace ends there.
+    if state.proving is None and state.rig.isolated and state.blocked != "restore":
         place = sorted(state.rig.isolated, key=str)[0]
         return Act(stage="following", do="restore", at=place, why=f"{place} is not it: put it back")
     for phase in (

@@ -100,8 +100,10 @@ def expectations(case: Case, act: Act) -> tuple[Expectation, ...]:
     """95 % intervals of the reading, or chances of the message, by class of hypothesis.
 
     A class is named by its likeliest member: the fault beyond the wire, elsewhere on the path,
-    nowhere.
+    nowhere. None where nothing hangs on the controller, so that there is no place to name.
     """
+    if not case.posterior.hypotheses.places:
+        return ()
     if act.do == "clamp" and act.choice is not None and act.choice.wire.id is not None:
         return _of_wire(case, act.choice.wire)
     if act.stage == "proving" and act.do in ("clamp", "reference"):

@@ -109,7 +109,7 @@ def split_rows(rows: Rows, before: Posterior | None, resolution: Resolution) -> 
     count = len(rows.point)
     room = resolution.fine_rows
     held = 0.0
-    if before is None:
+    if before is None or not count:
         order = np.arange(count)
         asleep = np.zeros(count, dtype=np.bool_)
         likely = np.ones(count, dtype=np.bool_)

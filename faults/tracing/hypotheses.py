@@ -19,6 +19,10 @@ from sites.network.faults import Place
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+LEAST_WEIGHT = 1e-9
+"""A prior weight between nothing and this counts as this: smaller ones vanish in sums of floats,
+and with them the chances. Nothing takes a place out."""
+
 SOUND_KINDS = ("none", "controller", "overload", "hidden")
 """Hypotheses under which the path reads sound with the coil in."""
 
@@ -69,7 +73,8 @@ def list_hypotheses(
     def add(place: Place, point: int, weight: float) -> None:
         places.append(place)
         points.append(point)
-        weights.append(weight * told.get(place, 1.0))
+        factor = told.get(place, 1.0)
+        weights.append(weight * (max(LEAST_WEIGHT, factor) if factor > 0.0 else 0.0))
 
     node_at = {point: node for node, point in view.point_of_node.items()}
     for point, place in enumerate(view.place_of_point):
@@ -92,7 +97,8 @@ def list_hypotheses(
         places=tuple(places),
         kind=np.array([place.kind for place in places]),
         point=np.array(points, dtype=np.int64),
-        weight=weight * (left / weight.sum()),
+        # Joints may be open such that nothing hangs on the controller: then there is no place.
+        weight=weight * (left / weight.sum()) if places else weight,
         history=factors,
         index={place: i for i, place in enumerate(places)},
     )

@@ -152,9 +152,11 @@ class Reckoner:
         for part in grid.parts:
             if part.rows.size:
                 log_row[part.rows] = log_sum_rows(part.joint.reshape(len(part.rows), -1))
-        log_row += np.log(row_weight)
+        # At the controller nothing may be left in a row once every lead there was clamped.
+        with np.errstate(divide="ignore"):
+            log_row += np.log(row_weight)
         rest = apart_logs(evidence, self.sound_scales, grid.sound_fit, grid.noise, self.beliefs)
-        peak = max(float(log_row.max()), *rest.values())
+        peak = max(float(log_row.max(initial=-np.inf)), *rest.values())
         row = np.exp(log_row - peak)
         apart = {name: math.exp(value - peak) for name, value in rest.items()}
         total = row.sum() + sum(apart.values())

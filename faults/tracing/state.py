@@ -36,6 +36,10 @@ from faults.tracing.watch import REFERENCE, LoggedReading
 from sites.network.faults import Place
 
 KEPT_ONLY = "kept, but not reckoned with yet: "
+LEAKAGE_ONLY = (
+    "both conductors in the jaw cancel, so that reading tells of leakage to earth alone: where one "
+    "conductor is asked for, clamp one"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +164,8 @@ def _after_clamp(state: TraceState, problem: TraceProblem, seen: Clamp) -> Trace
         count = CableCount(seen.node, seen.cables_seen)
         state = replace(state, evidence=state.evidence.with_count(count))
     if seen.conductor == "both":
-        return replace(state, leakage_ma=max(seen.current_ma, state.leakage_ma or 0.0))
+        leakage_ma = max(seen.current_ma, state.leakage_ma or 0.0)
+        return replace(state, leakage_ma=leakage_ma, notes=(LEAKAGE_ONLY,))
     if seen.legs_on is not None or state.rig.legs_off:
         return replace(state, notes=(KEPT_ONLY + "a clamp with some legs off",))
     kind: WireKind = "unmapped"

@@ -6,7 +6,15 @@ from dataclasses import replace
 
 import pytest
 
-from faults.tracing.observations import Cannot, Observation
+from faults.tracing.observations import (
+    Cannot,
+    Clamp,
+    Isolate,
+    Observation,
+    OpenJoints,
+    Power,
+)
+from faults.tracing.state import LEAKAGE_ONLY
 from faults.tracing.step import Step
 from sites.network.elements import WirePath
 from sites.network.faults import Fault, Place
@@ -53,6 +61,53 @@ class TestCannot:
         verdict = drive.to_the_end()
         assert verdict.outcome == "unproved"
         assert verdict.reason
+
+    def test_what_cannot_be_put_back_is_not_asked_for_ever(self) -> None:
+        """A device taken off unasked; its box is then locked."""
+
+        def locked(step: Step, seen: Observation) -> Observation:
+            return Cannot(node="N1", why="locked") if step.do == "restore" else seen
+
+        drive = Drive(tree_rehearsal(SHORT), tamper=locked, most_steps=40)
+        drive.until(asks("clamp"))
+        drive.tell(Isolate(at=Place("device", "D1")))
+        verdict = drive.to_the_end()
+        assert verdict.outcome == "unproved"
+        assert verdict.as_left.isolated == (Place("device", "D1"),)
+
+    def test_both_conductors_where_one_is_asked_for_is_said(self) -> None:
+        def both(step: Step, seen: Observation) -> Observation:
+            return replace(seen, conductor="both") if isinstance(seen, Clamp) else seen
+
+        drive = Drive(tree_rehearsal(SHORT), tamper=both)
+        asked = drive.until(asks("clamp"))
+        drive.once()
+        again = drive.session.step
+        assert (again.do, again.node, again.wire) == (asked.do, asked.node, asked.wire)
+        assert again.notes == (LEAKAGE_ONLY,)
+
+
+class TestTheControllersOwnTerminals:
+    def test_nothing_left_on_the_controller_is_an_honest_end(self) -> None:
+        """Both legs come off at a joint unasked, in the middle of the search."""
+        drive = Drive(tree_rehearsal(SHORT), most_steps=60)
+        drive.until(asks("clamp"))
+        drive.tell(Power(on=False))
+        drive.tell(OpenJoints(done=(("S1", "from"), ("S7", "from"))))
+        drive.ground.rig.switch(on=False)
+        drive.ground.rig.open_joints((("S1", "from"), ("S7", "from")))
+        verdict = drive.to_the_end()
+        assert verdict.outcome == "unproved"
+        assert "joints" in verdict.reason
+
+    def test_a_device_on_the_terminals_is_proved(self) -> None:
+        """Once all leads there were clamped no place is left at the terminals themselves."""
+        path = tree_path(((0, 1),))
+        own = replace(path.devices[0], id="D0", node="N0")
+        survey = replace(path, devices=(own, *path.devices))
+        drive = Drive(tree_rehearsal(short_at("device", "D0"), survey=survey))
+        verdict = drive.to_the_end()
+        assert [(f.at, f.proved) for f in verdict.found] == [(Place("device", "D0"), True)]
 
 
 class TestMeshed:
