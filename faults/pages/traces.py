@@ -24,6 +24,7 @@ from faults.pages.drawing import readings_ma, step_marks
 from faults.pages.trace_view import trace_context
 from faults.selectors.traces import trace_get
 from faults.services.observations import (
+    LATE,
     ObservationResult,
     Voiding,
     observation_add,
@@ -59,7 +60,7 @@ def trace_answer(request: HttpRequest, actor: Actor, public_id: str) -> HttpResp
         form.is_valid()
         problem_onto_form(form, problem)
         return _shown(request, actor, trace, form=form, status=int(problem.status))
-    return _go_on(request, trace, taken)
+    return _go_on(request, trace, taken, is_asked=_puts_back(body))
 
 
 @require_POST
@@ -96,7 +97,7 @@ def trace_withdraw(request: HttpRequest, actor: Actor, public_id: str) -> HttpRe
     except Problem as problem:
         return _refused(request, actor, trace, problem)
     messages.success(request, "The answer was taken back. It stays in the story, struck out.")
-    return _go_on(request, trace, taken)
+    return _go_on(request, trace, taken, is_asked=True)
 
 
 @require_POST
@@ -189,10 +190,22 @@ def _add(trace: Trace, actor: Actor, request: HttpRequest, body: Document) -> Ob
     )
 
 
-def _go_on(request: HttpRequest, trace: Trace, taken: ObservationResult) -> HttpResponse:
+def _go_on(
+    request: HttpRequest, trace: Trace, taken: ObservationResult, *, is_asked: bool = False
+) -> HttpResponse:
+    """Back to the trace, with what has to be told. ``is_asked``: the page of a trace that is over
+    asks for it, so it is not late."""
     for warning in taken.warnings:
-        messages.warning(request, warning)
+        if not (is_asked and warning == LATE):
+            messages.warning(request, warning)
     return redirect(_address(trace))
+
+
+def _puts_back(body: Document) -> bool:
+    """Whether an act leaves the path more as it was built than it was."""
+    do = body["do"]
+    gone = not body.get("on", True) or not body.get("fitted", True)
+    return gone or do in ("restore", "close_joints")
 
 
 def _address(trace: Trace) -> str:

@@ -254,6 +254,12 @@ def test_a_trace_ended_by_hand_is_unproved_with_its_reason(
     assert page.count("Unproved: thunder about") == 2, "as the title and as the headline"
     assert page.lower().count("thunder about") == 2, "and nowhere else"
     assert "Switch the power off" in page, "what stands open is still asked to be put back"
+    assert "legs that are back on" in page
+    fields = answer_fields(browser, at_reference)
+    assert browser.post(address(at_reference, "/answer"), fields).status_code == 302
+    page = text_of(browser.get(address(at_reference)))
+    assert "late" not in page, "what the page asks for does not come late"
+    assert "Undo: Switch the power off, prove it dead (step" in page
     call = text_of(browser.get(f"/calls/{at_reference.call.public_id}"))
     assert "The trace ended: unproved, thunder about (" in call
 
