@@ -28,7 +28,8 @@ def audit_csv(found: Audit, table: str) -> str:
     if figure is not None:
         return csv_text(*_figure_table(figure))
     if table not in RAW:
-        raise NotFound(f"There is no table {table[:40]!r} in the audit.")
+        there = ", ".join(table_names(found))
+        raise NotFound(f"There is no table {table[:40]!r} in the audit; there are {there}.")
     return csv_text(*RAW[table](found.records))
 
 

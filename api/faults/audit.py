@@ -84,6 +84,10 @@ class AuditEvents(Resource):
         """The oldest first, each by its id, so that it can be looked up."""
         query = read_query(request, EventsQuery)
         audited = audit_of(question_from(query))
+        if audited.found.figure(query["figure"]) is None:
+            right = ", ".join(one.key for one in audited.found.figures)
+            defect = Defect("/?figure", "is no figure of the audit", f"one of {right}")
+            raise Invalid("Something that is named is not there.", defects=[defect])
         found = named(lambda row: audit_row(audited, query["figure"], row), query["row"], "/?row")
         assert found is not None  # noqa: S101 - the query names one
         figure, row = found

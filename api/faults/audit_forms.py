@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 from rest_framework import serializers
 
 from api.strict import Choice, Day, PublicId, QuerySerializer, StrictSerializer, Whole
+from core.text_checks import refuse_defects
 from faults.audit.assemble import Event
 from faults.audit.figure import Figure
 from faults.audit_exports import moment_of
@@ -42,11 +44,16 @@ class QuestionBody(StrictSerializer):
     same_place = Choice(choices=list(RULES), required=False)
 
 
-def question_from(members: dict[str, Any]) -> AuditQuestion:
-    """The question of a query or body."""
+def question_from(members: dict[str, Any], pointer: str = "") -> AuditQuestion:
+    """The question of a query, or of a body where it stands at ``pointer``. Raises Invalid."""
     names = AuditQuestion().document()
     told = {name: members[name] for name in names if members.get(name) is not None}
-    return AuditQuestion(**told)
+    question = AuditQuestion(**told)
+    refuse_defects(
+        "question",
+        (replace(one, pointer=f"{pointer}{one.pointer}") for one in question.defects()),
+    )
+    return question
 
 
 class AskedDocument(serializers.Serializer[Any]):

@@ -82,7 +82,7 @@ class AuditQuestions(Resource):
     def post(self, request: Request) -> Response:
         """409: the name is taken."""
         body = read_body(request, SavedQuestionNew)
-        question = question_from(body["asked"])
+        question = question_from(body["asked"], "/asked")
         row = question_save(name=body["name"], question=question, by=self.actor)
         return _response(request, row, 201)
 
@@ -112,7 +112,9 @@ class OneAuditQuestion(Resource):
         row = saved_question_get(public_id)
         require_version(request, row.version)
         body: dict[str, Any] = read_body(request, SavedQuestionEdit)
-        question = question_from(body["asked"]) if "asked" in body else question_of(row.asked)
+        question = (
+            question_from(body["asked"], "/asked") if "asked" in body else question_of(row.asked)
+        )
         name = body.get("name", row.name)
         told = question_alter(
             row=row, name=name, question=question, version=row.version, by=self.actor

@@ -66,7 +66,7 @@ class AuditReports(Resource):
         """As of now; a job makes it. 409: five are on the way already."""
         body = read_body(request, AuditReportNew)
         report = report_ask(
-            title=body["title"], question=question_from(body["asked"]), by=self.actor
+            title=body["title"], question=question_from(body["asked"], "/asked"), by=self.actor
         )
         return Response(AuditReportDocument(report).data, 201)
 

@@ -180,7 +180,8 @@ class RestoreProposalQuery(QuerySerializer):
         """Raise ValidationError where one of the two is missing."""
         if len(attrs) == 1:
             missing = "place" if "kind" in attrs else "kind"
-            raise serializers.ValidationError({missing: "is wanted with the other"})
+            told = "is wanted too: kind and place are given together, or neither"
+            raise serializers.ValidationError({missing: told})
         return attrs
 
 

@@ -35,9 +35,9 @@ def limit_set(
     if (minutes is None) == (money is None):
         defects.append(Defect("/minutes", "one of minutes and money is wanted", "one of them"))
     if minutes is not None and not 0 < minutes <= 1_000_000:
-        defects.append(Defect("/minutes", f"{minutes} is out of range", "above 0"))
+        defects.append(Defect("/minutes", f"{minutes} is out of range", "above 0, at most 1000000"))
     if money is not None and not (money.is_finite() and 0 < money <= 10_000_000):
-        defects.append(Defect("/money", f"{money} is out of range", "above 0"))
+        defects.append(Defect("/money", f"{money} is out of range", "above 0, at most 10000000"))
     refuse_defects("limit", defects)
     held = locked_one(call)
     limit = ApprovalLimit.objects.create(

@@ -13,9 +13,10 @@ def survey_warnings(path: WirePath) -> tuple[Defect, ...]:
     """What may be right all the same, with pointers into the survey's document.
 
     A segment shorter than the straight line between its nodes; a node that the joints, as they
-    are, part from the controller.
+    are, part from the controller; a limit that no device can keep; devices that together draw
+    more than the controller lets through.
     """
-    return (*_short_segments(path), *_parted_nodes(path))
+    return (*_short_segments(path), *_parted_nodes(path), *_not_kept(path))
 
 
 def _short_segments(path: WirePath) -> Iterator[Defect]:
@@ -48,3 +49,14 @@ def _parted_nodes(path: WirePath) -> Iterator[Defect]:
         if node.id not in fed:
             what = f"with the joints as they are, {node.id} has no connection to the controller"
             yield Defect(pointer_to("nodes", place), what, "an open joint closed, if not meant")
+
+
+def _not_kept(path: WirePath) -> Iterator[Defect]:
+    least_v = path.limits.min_device_v
+    if least_v is not None and least_v >= path.source_v:
+        what = f"{least_v:g} V at a device is no less than the source has, {path.source_v:g} V"
+        yield Defect(pointer_to("path", "limits", "min_device_v"), what, "below source_v")
+    draws_ma = sum(device.draw_ma for device in path.devices)
+    if draws_ma > path.trip_ma:
+        what = f"all devices draw {draws_ma:g} mA, more than trip_ma, {path.trip_ma:g} mA"
+        yield Defect(pointer_to("path", "trip_ma"), what, "above what a sound path draws")

@@ -160,6 +160,22 @@ def test_a_question_that_does_not_fit_is_said_at_its_field(query: str, auditor: 
     assert 'class="wrong"' in page.content.decode()
 
 
+def test_over_http_a_question_that_cannot_be_is_refused_where_it_is(owner: Person) -> None:
+    asker = signed_in(owner)
+    days = {"from_day": "2026-01-02", "until_day": "2026-01-01"}
+    kept = asker.post("/audit-questions", {"name": "x", "asked": days}).json()
+    assert [error["pointer"] for error in kept["errors"]] == ["/asked/until_day"]
+    for address, parameter, words in (
+        ("/audit?from_day=2026-01-02&until_day=2026-01-01", "until_day", "before from_day"),
+        ("/audit/events?figure=x&row=y&column=z", "figure", "no figure"),
+        ("/audit/table?table=x", "table", "there are closings, "),
+    ):
+        answer = asker.get(address)
+        (error,) = answer.json()["errors"]
+        assert (answer.status_code, error["parameter"]) == (422, parameter)
+        assert words in error["detail"]
+
+
 def test_questions_are_kept_once_and_taken_off(history: Told, auditor: Person, by: Actor) -> None:
     client = entered(auditor)
     kept = {"name": "Short window", "window_days": "90", "same_place": "very"}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -20,7 +21,7 @@ from sites.forms.shape import shape_defects, validator
 from sites.forms.survey import SCHEMAS, read_survey, survey_document
 from sites.forms.survey_checks import survey_defects
 from sites.forms.survey_warnings import survey_warnings
-from sites.network.elements import Device, Node, Segment
+from sites.network.elements import Device, Node, PathLimits, Segment
 from tests.forms.documents import GONE, SURVEY, Document, bent, surveys
 
 
@@ -312,6 +313,17 @@ def test_the_quick_look_agrees_with_the_schema_library(
         bad = {**row, name: data.draw(odd)}
         for one in (row, bad):
             assert fits(one) == library.is_valid(one)
+
+
+def test_what_a_sound_path_cannot_keep_is_a_warning() -> None:
+    path = read_survey(SURVEY)
+    draws_ma = sum(device.draw_ma for device in path.devices)
+    for limits, trip_ma, pointers in (
+        (PathLimits(min_device_v=path.source_v), draws_ma, ["/path/limits/min_device_v"]),
+        (PathLimits(min_device_v=path.source_v - 1.0), draws_ma - 0.1, ["/path/trip_ma"]),
+    ):
+        odd = survey_warnings(replace(path, limits=limits, trip_ma=trip_ma))
+        assert [warning.pointer for warning in odd] == pointers
 
 
 def test_a_length_below_the_straight_line_is_a_warning() -> None:
