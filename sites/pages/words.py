@@ -64,7 +64,8 @@ class PathWords:
             device = next((one for one in self.path.devices if one.id == name), None)
             return f"device {name}" + (f" at {self.node(device.node)}" if device else "")
         if kind == "splice":
-            return f"the splice at {self.node(str(name))}"
+            node = self.node(str(name))
+            return f"the {node}" if node.startswith("buried splice") else f"the splice at {node}"
         if kind == "segment":
             return self.wire(str(name))
         if kind == "unmapped":

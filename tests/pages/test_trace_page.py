@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -337,6 +338,9 @@ def test_every_step_has_words_and_a_button() -> None:
         step = {"do": do, "wire": "S1"} | {name: given[name] for name in needs}
         tasks.add(words.task(step))
         assert done_words(step)
+    deep = replace(words.path, nodes=tuple(replace(n, access="buried") for n in words.path.nodes))
+    assert TraceWords(deep).on_path.place({"splice": "N2"}) == "the buried splice N2"
+    assert words.on_path.place({"splice": "N2"}) == "the splice at box N2"
     far = words.on_path.node(words.path.segments[0].to_node)
     assert f"Open the joint of cable run S1 at {far}" in tasks, "where to go is told"
     assert len(tasks) == len(STEP_NEEDS)
