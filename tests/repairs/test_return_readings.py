@@ -9,15 +9,20 @@ from typing import Any
 import pytest
 
 from core.accounts.actor import Actor
+from core.problems import Conflict, Stale
 from faults.leg_volts import LeastVolts, least_volts, lowest_predicted_v
-from faults.models import FaultCall, ReturnTest, SoundRecord
+from faults.models import FaultCall, ReturnTest, SoakCheck, SoundRecord
+from faults.services import soak_judgement
 from faults.services.leg_expectations import LegPredicted, terminals_least
 from faults.services.return_tests import return_test_record
+from faults.services.soak_checks import SoakLeg, SoakReadings, soak_check_done
+from faults.services.soak_judgement import UNPREDICTED, soak_standard
 from faults.services.sound_records import LegSound, sound_record
 from faults.tracing.problem import Meter
 from faults.tracing.rig_places import legs_of
 from sites.models import WirePath
 from sites.network.elements import PathLimits
+from sites.network.elements import WirePath as WirePathElements
 from sites.network.solve import solve
 from sites.network_snapshot import path_network
 from tests.faults.places import path_at_new_place
@@ -219,3 +224,34 @@ def test_a_meter_too_coarse_to_tell_anything_is_told(by: Actor) -> None:
         f"Leg {leg.leg}" for leg in test.legs.all()
     }
     assert "its current proves nothing" in test.warnings[0]
+
+
+def test_a_soak_check_of_a_map_that_cannot_be_predicted_is_kept_and_judged_by_nothing(
+    by: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unsolved(_network: WirePathElements) -> tuple[LegPredicted, ...]:
+        raise Conflict("The path as mapped cannot be predicted.")
+
+    call = call_to_test(by)
+    monkeypatch.setattr(soak_judgement, "legs_predicted", unsolved)
+    read = SoakReadings((SoakLeg("S1", current_ma=9e5, insulation_mohm=0.1),), terminal_v=20.0)
+    done = soak_check_done(
+        check=SoakCheck.objects.get(repair__call=call),
+        state="held",
+        readings=read,
+        version=1,
+        by=by,
+    )
+    leg = done.legs.get()
+    assert (leg.current_ma, leg.within, leg.most_ma, leg.basis) == (9e5, None, None, "")
+    assert (done.least_terminal_v, done.outside) == (None, [])
+    assert [words.split(":")[0] for words in done.warnings] == ["Leg S1", UNPREDICTED]
+
+
+def test_a_map_that_changed_while_a_soak_check_was_reckoned_is_told(by: Actor) -> None:
+    path = call_to_test(by).path
+    assert path is not None
+    standard = soak_standard(path)
+    WirePath.objects.filter(pk=path.pk).update(revision=path.revision + 1)
+    with pytest.raises(Stale, match="map was changed meanwhile"):
+        standard.judged((SoakLeg("S1", current_ma=9.0),), None)
