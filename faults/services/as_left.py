@@ -127,7 +127,7 @@ def as_left_answered(*, held: FaultCall, answers: Sequence[LeftAnswer], by: Acto
             right = ", ".join(live) or "nothing: the path is as built"
             defects.append(Defect(f"/left/{n}/item", f"{said.item[:60]!r} is not left", right))
         seen.add(said.item)
-    refuse_defects("answers to what is left", defects)
+    refuse_defects("list of answers to what is left", defects)
     for said in answers:
         _answered(held, live[said.item], said, by)
 

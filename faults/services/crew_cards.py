@@ -130,7 +130,7 @@ def crew_position_tell(*, crew: Crew, lat: float, lon: float, by: Actor) -> Crew
 def call_needs_set(*, call: FaultCall, wants: CallWants, version: int, by: Actor) -> CallNeeds:
     """Say what visits for a call want; ``version`` 0 where nothing was said. Raises Invalid,
     Stale."""
-    refuse_defects("needs of the call", wants.defects())
+    refuse_defects("list of needs of the call", wants.defects())
     lock_name(f"needs of {call.public_id}")
     needs = CallNeeds.objects.filter(call=call).first() or CallNeeds(call=call, version=0)
     refuse_past("needs", needs.version, version)

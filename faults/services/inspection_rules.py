@@ -67,7 +67,7 @@ def inspection_rules_set(*, rules: LookRules, version: int, by: Actor) -> Inspec
     Where paths without a flag are no longer looked at, their open looks are withdrawn; where they
     now are, the next run asks for looks. Raises Invalid, Stale.
     """
-    refuse_defects("rules", rules.defects())
+    refuse_defects("set of rules", rules.defects())
     lock_name(f"recurrence of {by.contractor_id}")
     row = inspection_rules()
     held = locked_one(row) if row.pk else row

@@ -73,7 +73,7 @@ def work_rules() -> WorkRules:
 @transaction.atomic
 def work_rules_set(*, rules: Rules, version: int, by: Actor) -> WorkRules:
     """Set the rules; ``version`` 0 where none were set. Raises Invalid, Stale."""
-    refuse_defects("work rules", rules.defects())
+    refuse_defects("set of work rules", rules.defects())
     lock_name(f"work rules of {by.contractor_id}")
     row = work_rules()
     held = locked_one(row) if row.pk else row
