@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import sys
 import threading
+import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -93,7 +94,8 @@ def _statuses_of_threads(address: str, body: Any, token: str) -> Counter[str]:
             address, json.dumps(body), content_type="application/json", headers=headers
         )
         # Who is told that the first is still under way, and when to come again, does.
-        while "Retry-After" in answer.headers:
+        while after := answer.headers.get("Retry-After"):
+            time.sleep(float(after))
             answer = client.post(
                 address, json.dumps(body), content_type="application/json", headers=headers
             )

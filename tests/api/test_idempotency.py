@@ -116,7 +116,7 @@ def test_a_hundred_threads_with_one_key_on_sqlite(tmp_path: Path) -> None:
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=600,
     )
     assert ran.returncode == 0, ran.stderr
     found = {name: Counter(counts) for name, counts in json.loads(ran.stdout).items()}

@@ -56,7 +56,7 @@ def test_the_blocks_print_what_the_page_says(
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=600,
     )
     assert ran.returncode == 0, ran.stderr + ran.stdout
     printed = [part.strip("\n") for part in ran.stdout.split(f"{MARK}\n")[:-1]]

@@ -68,7 +68,7 @@ class Served:
             capture_output=True,
             text=True,
             check=False,
-            timeout=120,
+            timeout=600,
         )
         assert run.returncode == 0, run.stderr
         return run.stdout

@@ -47,7 +47,7 @@ def loaded_with(*modules: str) -> set[str]:
         capture_output=True,
         text=True,
         check=True,
-        timeout=120,
+        timeout=600,
     )
     return set(ran.stdout.split())
 

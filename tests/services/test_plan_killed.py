@@ -72,7 +72,7 @@ def test_a_plan_whose_worker_is_killed_is_made_once(site: Installation) -> None:
 
 def test_a_plan_called_off_while_it_is_made_is_not_made(site: Installation) -> None:
     worker = site.start("worker")
-    wait_until(lambda: searching(worker.pid), "the search begins", 120.0)
+    wait_until(lambda: searching(worker.pid), "the search begins")
     # Held still, for the command may take longer to start than the whole search.
     for process in searching(worker.pid):
         os.kill(process, signal.SIGSTOP)
