@@ -171,7 +171,7 @@ def _repairs(call: FaultCall) -> Iterator[StoryEntry]:
 
 
 def soak_lines(check: SoakCheck) -> Iterator[str]:
-    """What was read at a soak check, a line a leg, and what of it lies outside."""
+    """What was read at a soak check, a line a leg, what of it lies outside or is doubted."""
     for leg in check.legs.all():
         read = (
             f"{leg.current_ma:g} mA" if leg.current_ma is not None else "",
@@ -182,6 +182,7 @@ def soak_lines(check: SoakCheck) -> Iterator[str]:
     if check.terminal_v is not None:
         yield f"{check.terminal_v:g} V at the controller’s terminals"
     yield from (f"Outside: {words}" for words in check.outside)
+    yield from check.warnings
     ground = {True: "The ground was wet", False: "The ground was dry"}.get(check.wet)  # type: ignore[arg-type]
     if ground or check.meter:
         yield "; ".join(one for one in (ground, check.meter) if one)
@@ -211,7 +212,7 @@ def _tests(call: FaultCall) -> Iterator[StoryEntry]:
             f"Leg {leg.leg}: {leg.current_ma:g} mA, about {leg.expected_ma:.0f} expected"
             for leg in test.legs.all()
         ]
-        legs += [rise.words for rise in rises[test.pk]]
+        legs += [rise.words for rise in rises[test.pk]] + test.warnings
         head = "Return test passed" if test.passed else "Return test did not pass"
         text = "; ".join(test.failures) or test.note
         yield StoryEntry(test.at, "test", head, text, test.by_name, more=tuple(legs))

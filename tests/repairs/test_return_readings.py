@@ -12,6 +12,7 @@ from core.accounts.actor import Actor
 from core.problems import Conflict, Stale
 from faults.leg_volts import LeastVolts, least_volts, lowest_predicted_v
 from faults.models import FaultCall, ReturnTest, SoakCheck, SoundRecord
+from faults.pages.story import call_story, soak_lines
 from faults.services import soak_judgement
 from faults.services.leg_expectations import LegPredicted, terminals_least
 from faults.services.return_tests import return_test_record
@@ -205,6 +206,7 @@ def test_what_cannot_be_is_kept_and_doubted_and_nothing_is_held_against_it(by: A
     call = call_to_test(by)
     passed = read(call, by, far_v=400.0)
     (doubt,) = passed.warnings
+    assert doubt in [line for entry in call_story(call) for line in entry.more]
     assert (passed.passed, doubt[:45]) == (True, "Leg S1: 400 V is more than the source has, ab")
     assert SoundRecord.objects.get(leg="S1").far_v == 400.0, "it is kept"
     later = read(again(call, by), by)
@@ -246,6 +248,7 @@ def test_a_soak_check_of_a_map_that_cannot_be_predicted_is_kept_and_judged_by_no
     assert (leg.current_ma, leg.within, leg.most_ma, leg.basis) == (9e5, None, None, "")
     assert (done.least_terminal_v, done.outside) == (None, [])
     assert [words.split(":")[0] for words in done.warnings] == ["Leg S1", UNPREDICTED]
+    assert set(done.warnings) < set(soak_lines(done))
 
 
 def test_a_map_that_changed_while_a_soak_check_was_reckoned_is_told(by: Actor) -> None:
