@@ -25,6 +25,7 @@ from faults.services.as_left import as_left_add, as_left_answer
 from faults.services.call_moves import Move, call_move
 from faults.services.closing import why_test_does_not_stand
 from faults.transitions import CallOutcome, CallState
+from sites.selectors.paths import map_codes
 
 _ADDED = (LeftKind.LID_UP, LeftKind.TAG, LeftKind.LEG_OFF, LeftKind.OTHER)
 _ADDED_TOO = (LeftKind.POWER_OFF, LeftKind.POWER_ON, LeftKind.COIL_IN)
@@ -145,10 +146,15 @@ def call_left_add(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
     said = add.cleaned_data
     try:
         thing = LeftThing(LeftKind(said["kind"]), said["name"])
-        as_left_add(call=call, thing=thing, note=said["note"], by=actor)
+        item = as_left_add(call=call, thing=thing, note=said["note"], by=actor)
     except Problem as problem:
         problem_onto_form(add, problem)
         return _left_shown(request, actor, call, add=add, status=int(problem.status))
+    name = thing.where.get("node") or thing.where.get("segment", "")
+    if name and name not in map_codes(item.path_id):
+        # Kept all the same: what is left may hang at a place that nobody has mapped yet.
+        told = f"“{name}” is not on the map. It is kept as written; is it another box or cable run?"
+        messages.warning(request, told)
     return redirect("call-left", call.public_id)
 
 

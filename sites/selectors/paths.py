@@ -92,6 +92,15 @@ def live_codes(paths: Collection[int]) -> dict[int, set[tuple[str, str]]]:
     return found
 
 
+def map_codes(path: int) -> set[str]:
+    """The names of nodes and cable runs on a path's newest map, by primary key: two queries."""
+    return {
+        code
+        for rows in (Node.objects, Segment.objects)
+        for code in rows.filter(path=path, to_revision__isnull=True).values_list("code", flat=True)
+    }
+
+
 def cable_ends(
     paths: Collection[int], codes: Collection[str]
 ) -> dict[tuple[int, str], dict[str, str]]:

@@ -196,6 +196,13 @@ def test_a_part_is_left_off_and_asked_for_on_closing(browser: Client, call: Faul
     assert "Out of the path: device D5" in text_of(browser.get(f"{where}/hand-over"))
     assert "Stations lost: 5." in text_of(browser.get(f"{where}/hand-over"))
     assert "Stations lost: 5" in text_of(browser.get(where))
+    for name, is_told in (("N2", False), ("N99", True)):
+        added = {"kind": "lid-up", "name": name}
+        told = text_of(browser.post(f"{where}/left/add", added, follow=True))
+        assert (f"“{name}” is not on the map" in told) == is_told
+        assert f"Lid up or hole open at {name}" in told
+    for lid in call.path.left_items.exclude(pk=item.pk):  # type: ignore[union-attr]
+        said |= {f"left_{lid.public_id}": "restored"}
     nothing = browser.post(f"{where}/left", {f"left_{item.public_id}": ""})
     assert nothing.status_code == 422
     assert "Nothing is said yet" in text_of(nothing)
