@@ -32,6 +32,7 @@ from faults.selectors.traces import finding_list, trace_list
 from faults.services.call_moves import Move, call_move, has_proof
 from faults.services.calls import call_set_path
 from faults.services.traces import trace_start
+from faults.services.work_rules import work_rules
 from faults.transitions import (
     ENDED,
     LEAVES_THE_PLACE,
@@ -212,6 +213,7 @@ def call_shown(
         "dry": call_dryness([call])[call.pk],
         "left_lines": left_lines(left_on_path(call)),
         "question": stop_question(call),
+        "rates": work_rules(),
         "today": now().astimezone(ZoneInfo(call.property.time_zone)).date(),
         "checks": soak_forms(call, soak),
         "traces": traces,

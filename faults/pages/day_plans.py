@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from dataclasses import asdict
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -12,6 +13,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from core.accounts.actor import Actor
@@ -87,7 +89,7 @@ class MoveForm(forms.Form):
 @office_page
 def day_plans(request: HttpRequest, actor: Actor) -> HttpResponse:
     """Plans, the newest first; asking for one."""
-    form = AskForm(initial={"from_day": now().date(), "days": 1})
+    form = AskForm(initial={"from_day": timezone.localdate(now()), "days": 1})
     status = 200
     if request.method == "POST":
         form, status = AskForm(request.POST), 422
@@ -133,12 +135,14 @@ def day_plan_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
         return render(request, "faults/day_plan_waits.html", context)
     cards, names = list(card_list()), day_names([plan])
     zone = zone_of(plan, cards)
-    day = _day_asked(request, plan)
+    day = _day_asked(request, plan, zone)
+    view = day_view(plan, day, cards, names)
+    counts = Counter(one.starts_at.astimezone(zone).date() for one in view.part.visits.values())
     move = MoveForm(request.GET) if request.GET.get("visit") else None
     context |= {
-        "view": day_view(plan, day, cards, names),
+        "view": view,
         "day": day,
-        "days": [plan.from_day + dt.timedelta(days=n) for n in range(plan.days)],
+        "days": [(one, counts[one]) for one in _days(plan)],
         "zone": zone,
         "figures": figure_lines(plan.answer["figures"]),
         "facts": figure_lines([{"name": n, "before": 0, "after": v} for n, v in _facts(plan)]),
@@ -152,6 +156,10 @@ def day_plan_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
     return render(request, "faults/day_plan.html", context)
 
 
+def _days(plan: DayPlan) -> list[dt.date]:
+    return [plan.from_day + dt.timedelta(days=n) for n in range(plan.days)]
+
+
 def _facts(plan: DayPlan) -> list[tuple[str, float]]:
     return list(plan.answer["plan"]["figures"].items())
 
@@ -160,13 +168,13 @@ def _is_made(plan: DayPlan) -> bool:
     return plan.state not in (PlanState.ASKED, PlanState.FAILED)
 
 
-def _day_asked(request: HttpRequest, plan: DayPlan) -> dt.date:
-    """The day of ``?day=``, else today where the plan has it, else its first."""
+def _day_asked(request: HttpRequest, plan: DayPlan, zone: ZoneInfo) -> dt.date:
+    """The day of ``?day=``, else today in its zone where the plan has it, else its first."""
     last = plan.from_day + dt.timedelta(days=plan.days - 1)
     try:
         day = dt.date.fromisoformat(request.GET.get("day", ""))
     except ValueError:
-        day = now().date()
+        day = now().astimezone(zone).date()
     return day if plan.from_day <= day <= last else plan.from_day
 
 
@@ -176,8 +184,9 @@ def day_plan_look(request: HttpRequest, actor: Actor, public_id: str) -> HttpRes
     """What a move would do: the part of the plan's page that a script puts in place."""
     plan = plan_get(public_id)
     cards, names = list(card_list()), day_names([plan])
-    context = {"plan": plan, "day": _day_asked(request, plan), "may_plan": may_rule(actor)}
-    context |= _move_context(plan, MoveForm(request.GET), names, zone_of(plan, cards))
+    zone = zone_of(plan, cards)
+    context = {"plan": plan, "day": _day_asked(request, plan, zone), "may_plan": may_rule(actor)}
+    context |= _move_context(plan, MoveForm(request.GET), names, zone)
     return render(request, "faults/day_move.html", context)
 
 

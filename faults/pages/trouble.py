@@ -15,6 +15,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from core.accounts.actor import Actor
+from core.clock import now
 from core.pages.access import may_change, may_rule, office_page, page
 from core.pages.problems import problem_onto_form
 from core.problems import Problem
@@ -34,6 +35,7 @@ from faults.selectors.trouble import (
 )
 from faults.services.inspection_ends import inspection_done, inspection_skip
 from faults.services.inspection_rules import inspection_rules
+from faults.services.inspection_weeks import waits_for_season, week_rules
 from faults.services.trouble_flags import CLEARED, LEGAL_MOVES, MOST_WHY, WATCHED, flag_move
 
 SKIP = "skip"
@@ -164,8 +166,15 @@ def inspections(request: HttpRequest, actor: Actor) -> HttpResponse:  # noqa: AR
         "rules": rules,
         "count": len(looks),
         "ended": list(_over()[:MOST_OVER]),
+        "for_season": _for_season(looks),
     }
     return render(request, "faults/inspections.html", context)
+
+
+def _for_season(looks: list[Inspection]) -> set[int]:
+    """Those that wait until their property waters again: three queries."""
+    places = [look.property_id for look in looks]
+    return waits_for_season(looks, week_rules(now(), places, inspection_rules()))
 
 
 def _over() -> QuerySet[Inspection]:
@@ -195,6 +204,7 @@ def inspection_page(request: HttpRequest, actor: Actor, public_id: str) -> HttpR
         "look": look,
         "place": look.property,
         "where": ", ".join(place_words(one) for one in _places(look)),
+        "for_season": _for_season([look]),
         "form": form,
         "may_change": may_change(actor),
     }

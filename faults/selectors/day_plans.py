@@ -85,12 +85,19 @@ def visit_list(*, plan: DayPlan | None = None, crew: Crew | None = None) -> Quer
 
 def visit_of_call(call: FaultCall) -> PlannedVisit | None:
     """The visit to come, or under way, that the plan that holds has for a call: one query."""
-    visits = PlannedVisit.objects.select_related("plan", "crew").filter(
-        call=call,
+    return visits_to_come([call]).get(call.pk)
+
+
+def visits_to_come(calls: Sequence[FaultCall]) -> dict[int, PlannedVisit]:
+    """The first visit to come, or under way, that the plan that holds has for each call, by the
+    call's primary key: one query."""
+    visits = PlannedVisit.objects.select_related("plan", "crew__card").filter(
+        call__in=calls,
         plan__state=PlanState.PUBLISHED,
         state__in=(VisitState.PLANNED, VisitState.STARTED),
     )
-    return visits.order_by("starts_at", "pk").first()
+    rows = visits.order_by("-starts_at", "-pk")
+    return {one.call_id: one for one in rows if one.call_id}
 
 
 def visits_done(calls: Sequence[FaultCall]) -> dict[int, PlannedVisit]:

@@ -73,6 +73,20 @@ def week_rules(as_of: dt.datetime, properties: Sequence[int], rules: InspectionR
     return WeekRules(week_of(as_of.astimezone(zone).date()), capacity, is_open)
 
 
+def waits_for_season(looks: Sequence[Inspection], rules: WeekRules) -> set[int]:
+    """Primary keys of looks that are planned after the week they are due in since in no week
+    between, from the present one on, their property waters. No query."""
+    found = set()
+    for look in looks:
+        if look.planned_week is None:
+            continue
+        since = max(rules.first_week, week_of(look.due_on))
+        between = range(since, week_of(look.planned_week))
+        if between and not any(rules.is_open(look.property_id, week) for week in between):
+            found.add(look.pk)
+    return found
+
+
 def _waters(seasons: Sequence[tuple[dt.date, dt.date]], day: dt.date) -> bool:
     """Whether a day lies in a season; past the last one, those of its last year come again."""
     last = max(end for _, end in seasons)

@@ -67,7 +67,12 @@ def test_it_shows_who_asks_for_a_state_or_for_somebody(
     browser.post(f"/calls/{call.public_id}/assign", fields | {"to": f"crew:{crew.public_id}"})
     assert order_of(browser.get(f"/board?who=crew:{crew.public_id}")) == [call.public_id]
     assert order_of(browser.get("/board?who=nobody")) == [other.public_id]
-    assert order_of(browser.get("/board?state=waiting")) == []
+    none = browser.get("/board?state=waiting")
+    assert order_of(none) == []
+    # The heading is about all open calls, whichever are shown.
+    assert "2 open" in text_of(none)
+    stations = browser.get("/board").context["stations"]
+    assert none.context["stations"] == stations > 0
     assert len(order_of(browser.get("/board?state=reported"))) == 2
 
 

@@ -37,6 +37,7 @@ def test_who_comes_when_and_that_nobody_need_come(
     assert "Next visit" not in text_of(browser.get(page)), "a draft is told to nobody"
     plan_publish(plan=plan, version=plan.version, by=by)
     assert "Next visit Ash" in text_of(browser.get(page))
+    assert "Next visit: Ash, Mon" in text_of(browser.get("/board"))
     day = f"/days/{plan.public_id}/crews/{crew.public_id}?day={MONDAY.date()}"
     assert "ask the office before you drive" not in text_of(browser.get(day))
     at_dawn.shift(dt.timedelta(minutes=5))

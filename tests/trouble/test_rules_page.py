@@ -17,8 +17,10 @@ from core.accounts.actor import Actor
 from core.models import Change, Person
 from core.pages.days import SpansField, days_of_spans, span_lines, spans_of_days
 from core.tenancy.scope import contractor_scope
-from faults.models import InspectionRules
+from faults.models import Inspection, InspectionRules
+from faults.recurrence.levelling import WeekRules
 from faults.services.inspection_rules import inspection_rules
+from faults.services.inspection_weeks import monday_of, waits_for_season, week_of
 from sites.models import Controller
 from sites.selectors.properties import season_list
 from tests.api.asking import signed_in
@@ -144,6 +146,20 @@ def test_the_api_and_the_page_set_the_same(by: Actor, supervisor: Person, owner:
     assert answer.json() == body | {"path_look_at_chance": None}
     page = text_of(entered(supervisor).get(PAGE))
     assert "2026-12-25" in page
+
+
+def test_a_look_past_its_day_tells_where_it_waits_for_the_season() -> None:
+    due = dt.date(2026, 12, 24)
+    first, waters = week_of(dt.date(2026, 11, 26)), week_of(dt.date(2027, 3, 15))
+    rules = WeekRules(first, lambda week: 1, lambda place, week: place == 2 or week >= waters)
+    looks = [
+        Inspection(pk=1, property_id=1, due_on=due, planned_week=monday_of(waters)),
+        # It watered before, and had no room; and these two are planned in time, and not yet.
+        Inspection(pk=2, property_id=2, due_on=due, planned_week=monday_of(waters)),
+        Inspection(pk=3, property_id=1, due_on=due, planned_week=monday_of(week_of(due))),
+        Inspection(pk=4, property_id=1, due_on=due, planned_week=None),
+    ]
+    assert waits_for_season(looks, rules) == {1}
 
 
 def seasons(controller: Controller) -> list[tuple[str, str, str]]:
