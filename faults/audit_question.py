@@ -58,7 +58,7 @@ class AuditQuestion:
             if not _ID.fullmatch(getattr(self, name)):
                 yield Defect(f"/{name}", "this is no id", "the id of one, or nothing for all")
         if self.from_day and self.until_day and self.until_day < self.from_day:
-            yield Defect("/until_day", "this is before from_day", "the same day or later")
+            yield Defect("/until_day", "this is before the first day", "the same day or later")
 
     def rule(self) -> SamePlace:
         """What the same place is."""

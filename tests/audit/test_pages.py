@@ -166,7 +166,7 @@ def test_over_http_a_question_that_cannot_be_is_refused_where_it_is(owner: Perso
     kept = asker.post("/audit-questions", {"name": "x", "asked": days}).json()
     assert [error["pointer"] for error in kept["errors"]] == ["/asked/until_day"]
     for address, parameter, words in (
-        ("/audit?from_day=2026-01-02&until_day=2026-01-01", "until_day", "before from_day"),
+        ("/audit?from_day=2026-01-02&until_day=2026-01-01", "until_day", "before the first day"),
         ("/audit/events?figure=x&row=y&column=z", "figure", "no figure"),
         ("/audit/table?table=x", "table", "there are closings, "),
     ):
