@@ -36,6 +36,8 @@ def next_act(case: Case) -> Act | Ending:
     # What was asked to be put back and could not be is not asked for again: the trace ends there.
     if state.proving is None and state.rig.isolated and state.blocked != "restore":
         place = sorted(state.rig.isolated, key=str)[0]
+        if state.rig.power and not state.rig.coil:
+            return _power("following", f"off before {place} is put back", on=False)
         return Act(stage="following", do="restore", at=place, why=f"{place} is not it: put it back")
     for phase in (
         _blocked,

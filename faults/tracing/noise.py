@@ -73,6 +73,13 @@ class DrawShares:
         return spread**2 * self.scale_ma**2 * float(self.before[high] - self.before[low])
 
 
+def is_fed(reading: CurrentReading, view: TreeView) -> bool:
+    """Whether a reading is of a wire that hangs on the controller."""
+    if reading.kind == "segment":
+        return (reading.node, reading.wire) in view.edge_of_wire
+    return reading.kind == "reference" or reading.node in view.point_of_node
+
+
 def span_of(reading: CurrentReading, view: TreeView) -> tuple[int, int]:
     """The points low..high whose draw a reading sees; a stray wire sees none."""
     if reading.kind == "reference":

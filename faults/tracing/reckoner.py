@@ -25,7 +25,7 @@ from faults.tracing.hypotheses import group_rows, list_hypotheses
 from faults.tracing.likelihood import ReadingNoise, log_likelihood
 from faults.tracing.log_sums import log_sum_rows, shares_of
 from faults.tracing.looks import LookReckoner
-from faults.tracing.noise import DrawShares, reading_noise
+from faults.tracing.noise import DrawShares, is_fed, reading_noise
 from faults.tracing.observations import Joint
 from faults.tracing.posterior import Apart, Posterior
 from faults.tracing.prediction import SolvedColumns
@@ -74,7 +74,9 @@ class Reckoner:
         ``before`` is the posterior one observation earlier: it says where to lay the draw scales
         and which rows are past doubt. None: everything from nothing.
         """
-        evidence = replace(evidence, readings=evidence.settled)
+        # What is cut off, such as the open end of a stub, can be clamped but tells of no place.
+        told = tuple(r for r in evidence.settled if is_fed(r, self.view))
+        evidence = replace(evidence, readings=told)
         posterior = self._reckon(evidence, before)
         if before is not None and posterior.apart.other > WAKE and not posterior.all_awake:
             posterior = self._reckon(evidence, replace(before, row_chance=before.row_chance + WAKE))

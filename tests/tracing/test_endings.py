@@ -9,6 +9,7 @@ import pytest
 from faults.tracing.observations import (
     Cannot,
     Clamp,
+    FitCoil,
     Isolate,
     Observation,
     OpenJoints,
@@ -21,6 +22,7 @@ from sites.network.faults import Fault, Place
 from tests.tracing.drives import Drive, asks, short_at, tree_path, tree_rehearsal
 
 SHORT = short_at("device", "D5")
+SHORT_AT_D4 = short_at("device", "D4")
 RING = tree_path(((0, 1), (1, 2), (2, 3), (3, 1), (3, 4)))  # S4 closes a loop, N3 to N1
 
 
@@ -85,6 +87,26 @@ class TestCannot:
         again = drive.session.step
         assert (again.do, again.node, again.wire) == (asked.do, asked.node, asked.wire)
         assert again.notes == (LEAKAGE_ONLY,)
+
+    def test_what_is_off_is_not_put_back_at_full_voltage(self) -> None:
+        """A device taken off unasked; the coil then comes out for a look unasked too."""
+        drive = Drive(tree_rehearsal(SHORT))
+        drive.until(asks("clamp"))
+        for told in (Isolate(at=Place("device", "D1")), Power(on=False), FitCoil(fitted=False)):
+            drive.tell(told)
+        drive.tell(Power(on=True))
+        step = drive.session.step
+        assert (step.do, step.on) == ("power", False)
+        drive.once()
+        assert drive.session.step.do == "restore"
+
+    def test_the_open_end_of_a_stub_can_be_clamped(self) -> None:
+        ring = tuple(replace(s, joint_open="to") if s.id == "S4" else s for s in RING.segments)
+        drive = Drive(tree_rehearsal(SHORT_AT_D4, survey=replace(RING, segments=ring)))
+        drive.until(asks("clamp"))
+        drive.tell(Clamp(node="N1", wire="S4", current_ma=0.0))
+        verdict = drive.to_the_end()
+        assert [(f.at, f.proved) for f in verdict.found] == [(SHORT_AT_D4.at, True)]
 
 
 class TestTheControllersOwnTerminals:
