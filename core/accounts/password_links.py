@@ -1,4 +1,4 @@
-"""Setting a password anew: an owner gives a person a link that works once, for a day.
+"""Setting a password anew: by oneself, or by a link from an owner that works once, for a day.
 
 The link is signed by Django's generator over the person, their password and their last sign-in, so
 that it is over once the password is set, once they sign in, or after ``PASSWORD_RESET_TIMEOUT``.
@@ -65,12 +65,24 @@ def password_set_by_link(*, person: Person, token: str, password: str) -> None:
         held = locked_one(person)
         if not held.is_active or not default_token_generator.check_token(held, token):
             raise IllegalMove("This link is over: ask for a new one.", extra={"legal": []})
-        check_password(password, held.sign_in_name, held.name)
-        held.set_password(password)
-        held.version += 1
-        held.save()
-        change_record(
-            by=person_actor(held),
-            action="person.password-set",
-            thing=("person", held.public_id),
-        )
+        _set(held, password)
+
+
+def password_set_by_oneself(*, person: Person, password: str) -> Person:
+    """Set the password of a person of the contractor in scope who has just told the one so far;
+    their other sessions end. Answers with the person as kept. Raises Invalid for a weak password.
+    """
+    with transaction.atomic():
+        held = locked_one(person)
+        _set(held, password)
+    return held
+
+
+def _set(held: Person, password: str) -> None:
+    check_password(password, held.sign_in_name, held.name)
+    held.set_password(password)
+    held.version += 1
+    held.save()
+    change_record(
+        by=person_actor(held), action="person.password-set", thing=("person", held.public_id)
+    )

@@ -61,6 +61,11 @@ def audit_page(view: PageView[_P]) -> DjangoView[_P]:
     return _answering(view, _refuse_who_does_not_look_back)
 
 
+def own_page(view: PageView[_P]) -> DjangoView[_P]:
+    """As ``page``, for what is of oneself alone: everybody sends it, whatever their roles."""
+    return _answering(view, lambda _actor, _method: None)
+
+
 def _answering(view: PageView[_P], refuse: Callable[[Actor, str], None]) -> DjangoView[_P]:
     @wraps(view)
     def answer(request: HttpRequest, /, *args: _P.args, **kwargs: _P.kwargs) -> HttpResponse:

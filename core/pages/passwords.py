@@ -1,4 +1,4 @@
-"""People and their passwords: an owner gives a link, whoever has it sets the password anew."""
+"""Passwords: everybody sets their own anew, an owner gives a link to who has lost theirs."""
 
 from __future__ import annotations
 
@@ -6,11 +6,13 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.contrib.auth import authenticate, update_session_auth_hash
 from django.contrib.auth.views import INTERNAL_RESET_SESSION_TOKEN, PasswordResetConfirmView
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from core.accounts.actor import Actor
 from core.accounts.directory import person_get, person_list
@@ -18,9 +20,10 @@ from core.accounts.password_links import (
     password_link_issue,
     password_link_person,
     password_set_by_link,
+    password_set_by_oneself,
 )
 from core.models.accounts import Person
-from core.pages.access import owner_page
+from core.pages.access import own_page, owner_page
 from core.pages.problems import problem_onto_form
 from core.problems import Invalid, Problem
 
@@ -52,6 +55,48 @@ class NewPasswordForm(forms.Form):
         if not self.errors and said["new_password"] != said["again"]:
             self.add_error("again", "This is another one; right: the same password twice")
         return said
+
+
+class OwnPasswordForm(NewPasswordForm):
+    """The password so far, and the new one twice."""
+
+    password = forms.CharField(
+        label="Password so far",
+        max_length=128,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "current-password"}),
+    )
+    field_order = ("password", "new_password", "again")
+
+
+@sensitive_post_parameters()
+@require_http_methods(["GET", "HEAD", "POST"])
+@own_page
+def own_password(request: HttpRequest, actor: Actor) -> HttpResponse:
+    """Set one's own password anew. Wrong ones count as at signing in; this session goes on."""
+    person = person_get(actor.public_id)
+    form = OwnPasswordForm(request.POST or None, user=person)
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        credentials = {"username": person.sign_in_name, "password": said["password"]}
+        if authenticate(request, **credentials) is None:
+            form.add_error("password", "This is not your password; nothing was changed")
+        else:
+            try:
+                held = password_set_by_oneself(person=person, password=said["new_password"])
+            except Invalid as problem:
+                _told_of_new(form, problem)
+            else:
+                update_session_auth_hash(request, held)
+                messages.success(request, "Your password is set. Elsewhere you are signed out.")
+                return HttpResponseRedirect("/")
+    status = 422 if form.errors else 200
+    return render(request, "core/own_password.html", {"form": form}, status=status)
+
+
+def _told_of_new(form: NewPasswordForm, problem: Problem) -> None:
+    for told in [one.what for one in problem.defects] or [problem.detail]:
+        form.add_error("new_password", told)
 
 
 @require_safe
@@ -94,10 +139,8 @@ class NewPassword(PasswordResetConfirmView):
         try:
             password_set_by_link(person=form.person, token=token, password=password)
         except Problem as problem:
-            told = [f"{one.what}" for one in problem.defects] or [problem.detail]
             if isinstance(problem, Invalid):
-                for one in told:
-                    form.add_error("new_password", one)
+                _told_of_new(form, problem)
             else:
                 problem_onto_form(form, problem)
             return self.render_to_response(self.get_context_data(form=form), status=422)

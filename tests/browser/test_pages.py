@@ -135,7 +135,7 @@ def test_axe_finds_nothing_on_any_page(looker: Visitor) -> None:
     looked_over(looker)
     looker.sign_in()
     own = (f"/properties/{ids['property']}", f"/paths/{ids['path']}", f"/calls/{ids['call']}")
-    for address in ("/", "/properties", "/properties?name=nothing", *own, "/nowhere"):
+    for address in ("/", "/properties", "/properties?name=nothing", "/password", *own, "/nowhere"):
         looker.goes_to(address)
         all_open(looker)
         looked_over(looker)

@@ -41,7 +41,9 @@ from tests.trouble.history import EVIDENCE
 PAGES: list[URLPattern] = [*core_pages, *sites_pages, *faults_pages]
 WITHOUT_SESSION = {"calendar", "sign-in", "sign-out", "new-password"}
 """For programs that cannot sign in, and for signing in and out: each has tests of its own."""
-NAMES = [str(page.name) for page in PAGES if page.name not in WITHOUT_SESSION]
+OF_ONESELF = {"own-password"}
+"""Whatever one's roles: with tests of its own."""
+NAMES = [str(page.name) for page in PAGES if page.name not in WITHOUT_SESSION | OF_ONESELF]
 OWNERS = {"people", "person-password-link"}
 """Pages for owners alone, to look at too."""
 POSTED = {

@@ -124,3 +124,43 @@ def test_an_owner_makes_a_link_on_the_page_and_others_do_not_see_it(
         assert entered(person).get("/people").status_code == 403
         address = f"/people/{technician.public_id}/password-link"
         assert entered(person).post(address).status_code == 403
+
+
+@pytest.mark.parametrize("who", ["technician", "auditor"])
+def test_everybody_sets_their_own_and_stays_signed_in_there_alone(
+    request: pytest.FixtureRequest, who: str, contractor: Contractor
+) -> None:
+    person: Person = request.getfixturevalue(who)
+    here, elsewhere = entered(person), entered(person)
+    assert "your password" in text_of(here.get("/"))
+    fields = {"password": PASSWORD, "new_password": NEW, "again": NEW}
+    for wrong, told in (
+        ({"password": "not that one"}, "This is not your password"),
+        ({"again": NEW + "!"}, "the same password twice"),
+        ({"new_password": "short", "again": "short"}, "at least 12"),
+        ({"password": ""}, "password so far"),
+    ):
+        refused = here.post("/password", fields | wrong)
+        assert refused.status_code == 422
+        assert told in text_of(refused)
+    assert elsewhere.get("/").status_code == 200
+    assert here.post("/password", fields).status_code == 302
+    assert "Your password is set." in text_of(here.get("/"))
+    assert elsewhere.get("/").status_code == 302, "a session outlived its password"
+    signing = {"username": person.sign_in_name, "password": NEW}
+    assert Client().post("/sign-in", signing).status_code == 302
+    with contractor_scope(contractor.pk):
+        told_last = Change.objects.filter(object_id=person.public_id).latest("pk")
+    assert (told_last.action, told_last.actor_name) == ("person.password-set", person.name)
+
+
+def test_wrong_ones_told_at_the_own_password_lock_out_as_at_signing_in(technician: Person) -> None:
+    here = entered(technician)
+    fields = {"password": "not that one", "new_password": NEW, "again": NEW}
+    statuses = [here.post("/password", fields).status_code for _ in range(8)]
+    assert statuses == [422] * 7 + [429]
+    assert here.post("/password", fields | {"password": PASSWORD}).status_code == 429
+
+
+def test_who_is_not_signed_in_has_no_password_to_change() -> None:
+    assert Client().get("/password").status_code == 302

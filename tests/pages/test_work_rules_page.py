@@ -73,7 +73,7 @@ def test_a_supervisor_finds_and_sets_them_and_sent_twice_they_are_set_once(
         ("fold_hours", "0", "0 is out of range; right: 1 to 8784"),
         ("fold_hours", "two", "Enter a whole number"),
         ("soak_by_days", "4", "4 is before the first day; right: 5 or later"),
-        ("repair_min", "", "required"),
+        ("repair_min", "", "This is missing"),
         ("repair_min", "10001", "10001 is out of range; right: 0 to 10000"),
         ("hour_money", "1,200", "without a comma"),
         ("hour_money", "2000000", "right: 0 to 1000000"),
