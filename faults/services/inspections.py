@@ -24,8 +24,8 @@ from faults.trouble_search import PathFigures
 
 def inspections_plan(*, as_of: dt.datetime, by_path: PathFigures, by: Actor) -> None:
     """Ask for a look at each live flag that has none, then at paths without a flag whose chance
-    of a failure asks for it, and plan all open ones, within the caller's transaction. Done again
-    for the same moment it changes nothing."""
+    of a failure asks for it, and plan all open ones, within the caller's transaction; none at a
+    path that has ended. Done again for the same moment it changes nothing."""
     rules = inspection_rules()
     _flag_looks(as_of, rules, by)
     path_looks_ask(as_of=as_of, by_path=by_path, target=rules.path_look_at_chance, by=by)
@@ -33,9 +33,8 @@ def inspections_plan(*, as_of: dt.datetime, by_path: PathFigures, by: Actor) -> 
 
 
 def _flag_looks(as_of: dt.datetime, rules: InspectionRules, by: Actor) -> None:
-    flags = TroubleFlag.objects.exclude(state=FlagState.CLEARED).select_related(
-        "path__controller__property"
-    )
+    live = TroubleFlag.objects.exclude(state=FlagState.CLEARED).exclude(path__ended_at__lte=as_of)
+    flags = live.select_related("path__controller__property")
     of_flags = Inspection.objects.filter(flag__isnull=False)
     open_looks = {one.flag_id: one for one in of_flags.filter(state=InspectionState.OPEN)}
     latest = _latest_by_flag()

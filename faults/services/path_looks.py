@@ -39,7 +39,7 @@ def path_looks_ask(
     caller's transaction; None: of no path.
 
     A path with a live flag is looked at for that flag and gets none here. Open looks at paths that
-    are flagged now, or have ended, are withdrawn.
+    are flagged now are withdrawn, and all at paths that have ended.
     """
     live = TroubleFlag.objects.exclude(state=FlagState.CLEARED)
     flagged = set(live.values_list("path", flat=True))
@@ -82,15 +82,13 @@ def _open_of_paths() -> QuerySet[Inspection]:
 
 
 def _withdraw_overtaken(flagged: Collection[int], as_of: dt.datetime, by: Actor) -> None:
-    looks = list(_open_of_paths().select_related("path"))
-    now_flagged = [look for look in looks if look.path_id in flagged]
-    inspections_withdraw(looks=now_flagged, why=FLAGGED_WORDS, by=by)
-    ended = [
-        look
-        for look in looks
-        if look.path_id not in flagged and look.path.ended_at and look.path.ended_at <= as_of
-    ]
+    """Looks at flags are withdrawn with their path too: nobody can look at what is gone, and they
+    would go on taking room in a week."""
+    looks = Inspection.objects.filter(state=InspectionState.OPEN).order_by("pk")
+    ended = list(looks.filter(path__ended_at__lte=as_of))
     inspections_withdraw(looks=ended, why=ENDED_WORDS, by=by)
+    now_flagged = list(_open_of_paths().filter(path__in=flagged))
+    inspections_withdraw(looks=now_flagged, why=FLAGGED_WORDS, by=by)
 
 
 def _paths_to_ask(as_of: dt.datetime) -> QuerySet[WirePath]:

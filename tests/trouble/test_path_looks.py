@@ -141,17 +141,21 @@ def test_looks_are_withdrawn_where_a_flag_is_raised_the_path_ends_or_the_rule_go
         at = NOW + dt.timedelta(hours=1 + hour)
         failed(a_trace_on(paths[1], by), places[hour % len(places)], at)
     with as_of(NOW + dt.timedelta(hours=2)):
-        ended = WirePath.objects.get(pk=paths[2].pk)
-        path_end(path=ended, version=ended.version, by=by)
-    night(by, NOW + dt.timedelta(days=1))
+        # One that was looked at for its flag is gone as well.
+        for ended in WirePath.objects.filter(pk__in=(paths[0].pk, paths[2].pk)):
+            path_end(path=ended, version=ended.version, by=by)
+    for days in (1, 2):
+        night(by, NOW + dt.timedelta(days=days))
     assert TroubleFlag.objects.filter(path=paths[1], state="raised").exists()
     open_paths = Counter(Inspection.objects.filter(state="open").values_list("path", flat=True))
-    assert paths[2].pk not in open_paths
+    assert not {paths[0].pk, paths[2].pk} & open_paths.keys()
     notes = dict(Inspection.objects.filter(state="withdrawn").values_list("path", "note"))
-    assert notes == {paths[1].pk: FLAGGED_WORDS, paths[2].pk: ENDED_WORDS}
+    ended_notes = dict.fromkeys((paths[0].pk, paths[2].pk), ENDED_WORDS)
+    assert notes == {paths[1].pk: FLAGGED_WORDS} | ended_notes
     ruled(by, replace(RULES, path_look_at_chance=None))
     assert not Inspection.objects.filter(state="open", flag=None).exists()
-    assert Inspection.objects.filter(state="open").count() == TroubleFlag.objects.count()
+    there = TroubleFlag.objects.filter(path__ended_at=None)
+    assert Inspection.objects.filter(state="open").count() == there.count()
     assert all(look.note for look in of_paths())
 
 
