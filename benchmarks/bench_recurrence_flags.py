@@ -7,13 +7,14 @@ spread by a gamma of variance 0.4; that is chance too, for nobody's work is to b
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
 from benchmarks.recurrence_worlds import Kind, Units, property_units, splice_units
 from benchmarks.report import percent, table
 from benchmarks.runner import Row
+from faults.recurrence.checked import Floats
 from faults.recurrence.flags import FlagParams, flag_units
 
 Q = 0.05
@@ -42,14 +43,19 @@ LEVELS: dict[str, Callable[[np.random.Generator, Kind], Units]] = {
 }
 
 
-def flag_keys() -> list[str]:
-    """Worlds by kind, mixed so that a part has all kinds."""
+def mixed_keys(worlds: Mapping[str, int]) -> list[str]:
+    """So many worlds of each kind, mixed so that a part has all kinds."""
     return [
         f"{kind}/{world:05d}"
-        for world in range(max(WORLDS.values()))
-        for kind, count in WORLDS.items()
+        for world in range(max(worlds.values()))
+        for kind, count in worlds.items()
         if world < count
     ]
+
+
+def flag_keys() -> list[str]:
+    """Worlds by kind, mixed so that a part has all kinds."""
+    return mixed_keys(WORLDS)
 
 
 def flag_row(key: str) -> Row:
@@ -101,16 +107,19 @@ def flag_section(rows: list[Row]) -> str:
 
 def _cells(own: list[Row]) -> tuple[str, ...]:
     shares = np.array([false_share(world) for world in own])
-    error = float(shares.std(ddof=1) / np.sqrt(len(shares))) if len(own) > 1 else float("nan")
     planted = sum(world["planted"] for world in own)
     units = sum(world["units"] for world in own)
     return (
         str(len(own)),
         f"{sum(world['failures'] for world in own) / units:.2f}",
         f"{np.mean([world['flagged'] for world in own]):.2f}",
-        percent(float(shares.mean())),
-        percent(2.0 * error),
-        percent(Q + 2.0 * error),
-        "yes" if shares.mean() <= Q + 2.0 * error else "NO",
+        *held_cells(shares, Q),
         percent(sum(world["true"] for world in own) / planted, 1) if planted else "",
     )
+
+
+def held_cells(shares: Floats, q: float) -> tuple[str, ...]:
+    """Of worlds' shares of false flags: mean, two standard errors, what ``q`` allows, if held."""
+    error = float(shares.std(ddof=1) / np.sqrt(len(shares))) if len(shares) > 1 else float("nan")
+    most, mean = q + 2.0 * error, float(shares.mean())
+    return percent(mean), percent(2.0 * error), percent(most), "yes" if mean <= most else "NO"

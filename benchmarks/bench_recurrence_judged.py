@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from benchmarks.bench_recurrence_flags import held_cells, mixed_keys
 from benchmarks.recurrence_worlds import gamma_around_one
 from benchmarks.report import percent, table
 from benchmarks.runner import Row
@@ -41,12 +42,7 @@ RATIO = {"stretch-10": 10.0, "stretch-30": 30.0}
 
 def judged_keys() -> list[str]:
     """Worlds by kind, mixed."""
-    return [
-        f"{kind}/{world:05d}"
-        for world in range(max(WORLDS.values()))
-        for kind, count in WORLDS.items()
-        if world < count
-    ]
+    return mixed_keys(WORLDS)
 
 
 def judged_row(key: str) -> Row:
@@ -156,7 +152,6 @@ def judged_section(rows: list[Row]) -> str:
 def _cells(own: list[Row]) -> tuple[str, ...]:
     flags = np.array([row["stretches"] + row["places"] for row in own])
     shares = (flags - np.array([row["true"] for row in own])) / np.maximum(flags, 1)
-    error = float(shares.std(ddof=1) / np.sqrt(len(own))) if len(own) > 1 else float("nan")
     planted = sum(row["planted"] for row in own)
     return (
         str(len(own)),
@@ -164,9 +159,6 @@ def _cells(own: list[Row]) -> tuple[str, ...]:
         f"{np.mean([row['scanned'] for row in own]):.1f}",
         f"{np.mean([row['stretches'] for row in own]):.2f}",
         f"{np.mean([row['places'] for row in own]):.2f}",
-        percent(float(shares.mean())),
-        percent(2.0 * error),
-        percent(Q + 2.0 * error),
-        "yes" if shares.mean() <= Q + 2.0 * error else "NO",
+        *held_cells(shares, Q),
         percent(sum(row["met"] for row in own) / planted, 1) if planted else "",
     )

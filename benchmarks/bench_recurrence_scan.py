@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 
+from benchmarks.bench_recurrence_flags import held_cells, mixed_keys
 from benchmarks.recurrence_worlds import gamma_around_one
 from benchmarks.report import percent, table
 from benchmarks.runner import Row
@@ -38,12 +39,7 @@ DEEP_DRAWS = 1999
 
 def scan_keys() -> list[str]:
     """Worlds by kind, mixed."""
-    return [
-        f"{kind}/{world:05d}"
-        for world in range(max(WORLDS.values()))
-        for kind, count in WORLDS.items()
-        if world < count
-    ]
+    return mixed_keys(WORLDS)
 
 
 @cache
@@ -157,16 +153,12 @@ def _cells(own: list[Row], use: str) -> tuple[str, ...]:
     shares = np.array(
         [(row[use]["flagged"] - row[use]["true"]) / max(row[use]["flagged"], 1) for row in own]
     )
-    error = float(shares.std(ddof=1) / np.sqrt(len(shares))) if len(own) > 1 else float("nan")
     planted = sum(row["planted"] for row in own)
     return (
         str(len(own)),
         f"{np.mean([row['failures'] for row in own]):.0f}",
         f"{np.mean([row[use]['scanned'] for row in own]):.1f}",
         f"{np.mean([row[use]['flagged'] for row in own]):.2f}",
-        percent(float(shares.mean())),
-        percent(2.0 * error),
-        percent(Q + 2.0 * error),
-        "yes" if shares.mean() <= Q + 2.0 * error else "NO",
+        *held_cells(shares, Q),
         percent(sum(row[use]["true"] for row in own) / planted, 1) if planted else "",
     )
