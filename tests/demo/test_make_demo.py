@@ -274,7 +274,8 @@ def check_pages(sign_in_name: str) -> None:
             continue
         seen.add(address)
         kinds[kind] += 1
-        answer = client.get(address)
+        # Of one's own day it is sent on to the crew's.
+        answer = client.get(address, follow=address == "/days/mine")
         assert answer.status_code == 200, address
         if "html" in answer["Content-Type"]:
             links = re.findall(r'(?:href|src)="(/[^"#]*)"', answer.content.decode())

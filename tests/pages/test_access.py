@@ -25,6 +25,7 @@ from tests.pages.every_page import (
     FORMS,
     NAMES,
     OF_NOBODY,
+    OF_ONESELF,
     OWNERS,
     POSTED,
     WITHOUT_SESSION,
@@ -39,7 +40,7 @@ def test_the_walk_sees_every_page() -> None:
     assert {*POSTED, *BOTH, *OF_NOBODY} <= set(NAMES)
     assert set(DOES) == POSTED | BOTH
     routed = {key for key in get_resolver().reverse_dict if isinstance(key, str)}
-    own = {"livez"} | WITHOUT_SESSION
+    own = {"livez"} | WITHOUT_SESSION | OF_ONESELF
     # The audit is for some roles alone, and has a walk of its own.
     assert routed == own | set(NAMES) | {str(page.name) for page in audit_pages}
 
